@@ -1,0 +1,81 @@
+"""Whether a part reaches through the mirror."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dishtrace.dish.outline import Outline
+from dishtrace.dish.paraboloid import height, line_crossings
+
+TOUCHING = 1e-6
+"""Share of the focal length by which a part may dip into the mirror and still only touch it [–]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Contact:
+    """How a part meets the mirror surface inside the outline.
+
+    Parameters
+    ----------
+    depth : float
+        How far behind the mirror its deepest corner lies, along the axis; 0 when only edges cut the mirror.
+        [m]
+    place : (3,) float64
+        That corner, or a point where an edge cuts the mirror, in the dish frame. [m]
+    crosses : bool
+        Whether the part goes through the mirror; else it lies behind it.
+    """
+
+    depth: float
+    place: np.ndarray
+    crosses: bool
+
+
+def mirror_contact(triangles: np.ndarray, outline: Outline, *, focal_length: float) -> Contact | None:
+    """Where a part lies behind the mirror or goes through it, inside the outline and outside its hole.
+
+    Parameters
+    ----------
+    triangles : (n, 3, 3) float64
+        Of the part, dish frame. [m]
+    outline : Outline
+        Of the mirror. [m]
+    focal_length : float
+        Focal length f, > 0. [m]
+
+    Returns
+    -------
+    Contact or None
+        None when the part stays clear or only touches. Corners and edges of the triangles are looked at.
+    """
+    tolerance = TOUCHING * focal_length
+    corners = triangles.reshape(-1, 3)
+    above = corners[:, 2] - height(corners[:, 0], corners[:, 1], focal_length=focal_length)
+    is_behind = (above < -tolerance) & outline.contains(corners[:, :2])
+    cuts = _cuts(triangles, above.reshape(-1, 3) < -tolerance, outline, focal_length)
+    if is_behind.any():
+        deepest = int(np.argmin(np.where(is_behind, above, np.inf)))
+        return Contact(float(-above[deepest]), corners[deepest].copy(), len(cuts) > 0)
+    if len(cuts):
+        return Contact(0.0, cuts[0], True)
+    return None
+
+
+def _cuts(triangles: np.ndarray, is_below: np.ndarray, outline: Outline, focal_length: float) -> np.ndarray:
+    """Points where edges with an end below the paraboloid cut it inside the outline, (k, 3) [m].
+
+    An edge with both ends above stays above, since the space above the paraboloid is convex.
+    """
+    wanted = is_below | np.roll(is_below, -1, axis=1)
+    start = triangles[wanted]
+    step = (np.roll(triangles, -1, axis=1) - triangles)[wanted]
+    if len(start) == 0:
+        return np.zeros((0, 3))
+    found = []
+    for t in line_crossings(start, step, focal_length=focal_length):
+        on_edge = (t >= 0.0) & (t <= 1.0)
+        points = start[on_edge] + t[on_edge, np.newaxis] * step[on_edge]
+        found.append(points[outline.contains(points[:, :2])])
+    return np.concatenate(found)
