@@ -1,0 +1,188 @@
+"""From the scene, the sun and the geometry to the plain arrays that the kernels see."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dishtrace.dish.outline import Outline
+from dishtrace.scene.materials import reflectance_table, surface_of
+from dishtrace.scene.quantity import nominal
+from dishtrace.trace.cpu import Optics
+from dishtrace.trace.optics import (
+    MIRROR_RAYS_PER_DIRECT,
+    ROLE_OTHER,
+    ROLE_RECEIVER,
+    ROLE_STAND,
+    Mirror,
+    Parts,
+    Sun,
+)
+from dishtrace.trace.points import (
+    N_DIMENSIONS_DIRECT,
+    N_DIMENSIONS_MIRROR,
+    STREAM_DIRECT,
+    STREAM_DIRECT_LATER,
+    STREAM_MIRROR,
+    STREAM_MIRROR_LATER,
+    scrambled_points,
+)
+from dishtrace.trace.tree import build_tree
+
+if TYPE_CHECKING:
+    from dishtrace.dish.mount import Pose
+    from dishtrace.parts.triangles import PartMesh
+    from dishtrace.scene.model import Scene
+    from dishtrace.sun.state import SunState
+
+ROLE_NUMBERS = {"receiver": ROLE_RECEIVER, "stand": ROLE_STAND, "mirror": ROLE_OTHER, "cover": ROLE_OTHER}
+# Receivers and covers are transparent to the screens that look through them, so they have a tree of their own.
+CLEAR_ROLES = ("receiver", "cover")
+# Equal steps of the cosine at which a reflectance given over incidence is tabulated; linear between.
+N_REFLECTANCE_STEPS = 512
+
+
+@dataclass(frozen=True, eq=False)
+class Assembly:
+    """The kernels' arrays, and how their triangles belong to the parts.
+
+    Parameters
+    ----------
+    optics : Optics
+        What the kernels see.
+    order : (n,) int64
+        Position i of the kernels' list holds triangle order[i] of all parts' triangles in scene order.
+    """
+
+    optics: Optics
+    order: np.ndarray
+
+
+def mirror_arrays(scene: Scene, sun_state: SunState, outline: Outline) -> Mirror:
+    """The mirror as the kernels see it."""
+    focal_length = nominal(scene.dish.focal_length_m)
+    return Mirror(
+        focal=focal_length,
+        kind=outline.kind,
+        params=outline.params,
+        vertices=outline.vertices,
+        triangles=outline.triangles,
+        cdf=outline.triangle_cdf,
+        z_max=outline.largest_radius**2 / (4.0 * focal_length),
+        power=sun_state.dni_w_m2 * outline.area,
+        reflectance=_reflectance_over_cosine(scene),
+        slope=nominal(scene.dish.slope_error_mrad) * 1e-3,
+        spread=nominal(scene.dish.beam_spread_mrad) * 1e-3,
+        jitter=nominal(scene.mount.pointing_jitter_mrad) * 1e-3,
+    )
+
+
+def _reflectance_over_cosine(scene: Scene) -> np.ndarray:
+    incidence_deg, reflectance = reflectance_table(scene)
+    clean = np.asarray(reflectance, dtype=float) * nominal(scene.dish.cleanliness)
+    if np.all(clean == clean[0]):
+        return clean[:1].copy()
+    cosine = np.linspace(0.0, 1.0, N_REFLECTANCE_STEPS + 1)
+    return np.interp(np.degrees(np.arccos(cosine)), incidence_deg, clean)
+
+
+def _surfaces(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
+    surface = np.zeros((len(scene.parts), 2, 2))
+    cover = np.zeros((len(scene.parts), 3))
+    for i, part in enumerate(scene.parts):
+        if part.role == "cover":
+            glass = part.cover
+            cover[i] = nominal(glass.refractive_index), nominal(glass.extinction_per_m), nominal(glass.thickness_m)
+            continue
+        for side, name in enumerate(("front", "back")):
+            found = surface_of(scene, i, name)
+            surface[i, side] = found.absorptance, found.specular_share
+    return surface, cover
+
+
+def _direct_sampling(
+    corners: np.ndarray, normal: np.ndarray, is_closed: np.ndarray, sun_state: SunState, sun: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """How often a direct ray picks each triangle, and its power per cosine.
+
+    A triangle is picked in proportion to its area seen from the sun's centre, widened by the sunshape so that faces
+    in grazing light are not left out; faces of closed bodies that look away from the sun by more are never lit.
+    """
+    if len(corners) == 0:
+        return np.zeros(0), np.zeros(0)
+    areas = 0.5 * np.linalg.norm(np.cross(corners[:, 3:6], corners[:, 6:9]), axis=1)
+    cosine = normal @ sun
+    width = np.sin(sun_state.shape.edge_rad)
+    seen = np.where(is_closed & (cosine < -width), 0.0, areas * (np.abs(cosine) + width))
+    share = seen / seen.sum()
+    scale = sun_state.dni_w_m2 * MIRROR_RAYS_PER_DIRECT
+    power = np.divide(scale * areas, share, out=np.zeros_like(areas), where=share > 0.0)
+    return np.cumsum(share) / share.sum(), power
+
+
+def assemble(
+    scene: Scene,
+    *,
+    sun_state: SunState,
+    pose: Pose,
+    outline: Outline,
+    meshes: tuple[PartMesh, ...],
+    seed: int,
+) -> Assembly:
+    """Plain arrays for the kernels.
+
+    Parameters
+    ----------
+    scene, sun_state, pose, outline, meshes
+        The described, placed and tessellated scene.
+    seed : int
+        Seed of the rays.
+
+    Returns
+    -------
+    Assembly
+    """
+    triangles = np.concatenate([np.zeros((0, 3, 3)), *(mesh.triangles for mesh in meshes)])
+    part = np.repeat(np.arange(len(meshes)), [len(mesh.triangles) for mesh in meshes]).astype(np.int64)
+    is_clear = np.array([mesh.role in CLEAR_ROLES for mesh in meshes], dtype=bool)
+    in_clear = is_clear[part] if len(part) else np.zeros(0, dtype=bool)
+    clear, solid = np.flatnonzero(in_clear), np.flatnonzero(~in_clear)
+    tree_clear, order_clear = build_tree(triangles[clear], first=0)
+    tree_solid, order_solid = build_tree(triangles[solid], first=len(clear))
+    order = np.concatenate([clear[order_clear], solid[order_solid]])
+    placed = triangles[order]
+    corners = np.ascontiguousarray(
+        np.concatenate([placed[:, 0], placed[:, 1] - placed[:, 0], placed[:, 2] - placed[:, 0]], axis=1)
+    )
+    normal = np.cross(corners[:, 3:6], corners[:, 6:9])
+    normal = np.ascontiguousarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
+    surface, cover = _surfaces(scene)
+    is_closed = np.array([mesh.is_closed for mesh in meshes], dtype=bool)
+    closed = is_closed[part[order]] if len(part) else np.zeros(0, dtype=bool)
+    direct_cdf, direct_power = _direct_sampling(corners, normal, closed, sun_state, pose.sun)
+    parts = Parts(
+        corners=corners,
+        normal=normal,
+        part=part[order],
+        surface=surface,
+        cover=cover,
+        role=np.array([ROLE_NUMBERS[mesh.role] for mesh in meshes], dtype=np.int64),
+        direct_cdf=direct_cdf,
+        direct_power=direct_power,
+    )
+    optics = Optics(
+        mirror=mirror_arrays(scene, sun_state, outline),
+        sun=Sun(center=np.ascontiguousarray(pose.sun), table=sun_state.shape.table),
+        parts=parts,
+        tree_clear=tree_clear,
+        tree_solid=tree_solid,
+        mirror_points=scrambled_points(
+            seed=seed, stream=STREAM_MIRROR, later_stream=STREAM_MIRROR_LATER, n_dimensions=N_DIMENSIONS_MIRROR
+        ),
+        direct_points=scrambled_points(
+            seed=seed, stream=STREAM_DIRECT, later_stream=STREAM_DIRECT_LATER, n_dimensions=N_DIMENSIONS_DIRECT
+        ),
+    )
+    return Assembly(optics=optics, order=order)

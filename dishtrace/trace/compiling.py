@@ -1,0 +1,86 @@
+"""One decorator compiles every kernel, and one place decides where the compiled code is kept.
+
+Numba's disk cache looks at the file of the compiled function only, so an edited helper in another file would be
+served stale. The cache folder is therefore keyed by a hash of all kernel sources and the versions of Numba and Python.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+from collections.abc import Callable
+from pathlib import Path
+
+import numba
+import platformdirs
+
+KERNEL_FOLDER = Path(__file__).parent
+
+
+def source_key(folder: Path = KERNEL_FOLDER) -> str:
+    """Hash of every Python source below a folder, with the versions that shape the machine code.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the kernels live.
+
+    Returns
+    -------
+    str
+        20 hexadecimal digits.
+    """
+    digest = hashlib.sha256()
+    for word in (numba.__version__, platform.python_version(), platform.machine()):
+        digest.update(word.encode())
+    for path in sorted(folder.rglob("*.py")):
+        digest.update(path.relative_to(folder).as_posix().encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:20]
+
+
+def cache_folder() -> Path:
+    """Folder in which compiled kernels of this very source are kept."""
+    return Path(platformdirs.user_cache_dir("dishtrace")) / source_key()
+
+
+def _is_writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return False
+    return os.access(folder, os.W_OK)
+
+
+_FOLDER = cache_folder()
+IS_CACHED = _is_writable(_FOLDER)
+
+
+def device(function: Callable) -> Callable:
+    """Compile a kernel or a helper of one: inlined, without the interpreter lock, cached by source.
+
+    Reference counting is off, so a function that allocates does not compile: scratch is handed in. Inlining is forced,
+    because the arrays' descriptors would else be copied at every call (three times slower on the standard case).
+
+    Parameters
+    ----------
+    function : callable
+        Scalars and arrays in, tuples out: no objects, allocation, printing or exceptions inside.
+
+    Returns
+    -------
+    callable
+        The compiled function; compilation happens at its first call.
+    """
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(_FOLDER)
+    try:
+        return numba.njit(nogil=True, cache=IS_CACHED, error_model="numpy", _nrt=False, forceinline=True)(function)
+    finally:
+        numba.config.CACHE_DIR = before
+
+
+def has_compiled_code() -> bool:
+    """Whether compiled kernels of this very source lie in the cache, so that a start is quick."""
+    return IS_CACHED and any(_FOLDER.rglob("*trace_mirror_rays*.nbi"))

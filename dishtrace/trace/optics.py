@@ -1,0 +1,155 @@
+"""The plain arrays that the kernels see, and the numbers of the tallies' columns. All in the dish frame, SI units."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from dishtrace.trace.points import N_SCRAMBLES
+
+# Columns of Tally.budget [W times rays]: first what closes to OUTLINE, then first hits, then the direct ledger,
+# then what leaves the mirror at the first reflection.
+OUTLINE, SHADED, MIRROR_ABSORBED, BLOCKED, RECEIVER_ABSORBED, STAND_ABSORBED, OTHER_ABSORBED = range(7)
+ESCAPED, MISSED, LOST = range(7, 10)
+FIRST_RECEIVER, FIRST_STAND, FIRST_OTHER, FIRST_NONE = range(10, 14)
+DIRECT_INCIDENT, DIRECT_ABSORBED, DIRECT_MIRROR, DIRECT_ESCAPED, DIRECT_LOST = range(14, 19)
+LEAVING = 19
+N_BUDGET = 20
+# Last axis of Tally.parts.
+FIRST, INCIDENT, ABSORBED, PART_DIRECT_INCIDENT, PART_DIRECT_ABSORBED = range(5)
+N_PART_FIGURES = 5
+ROLE_RECEIVER, ROLE_STAND, ROLE_OTHER = range(3)
+# One direct ray to so many mirror rays: direct sun is one sun, so it needs far fewer.
+MIRROR_RAYS_PER_DIRECT = 8
+
+N_RADIAL_BINS = 2048
+N_RINGS = 48
+N_PIXELS = 97
+
+
+class Mirror(NamedTuple):
+    """focal [m]; outline kind, params (8,), vertices (k, 2), triangles (t, 3, 2), cdf (t,); z_max of the rim [m];
+    power = DNI times outline area [W]; reflectance (k,) over equal steps of cos(incidence) from 0 to 1, or one value;
+    slope, spread, jitter: per-axis standard deviations [rad].
+    """
+
+    focal: float
+    kind: int
+    params: np.ndarray
+    vertices: np.ndarray
+    triangles: np.ndarray
+    cdf: np.ndarray
+    z_max: float
+    power: float
+    reflectance: np.ndarray
+    slope: float
+    spread: float
+    jitter: float
+
+
+class Sun(NamedTuple):
+    """center (3,): unit vector towards the sun's centre; table (33, 65): inverse table of the sunshape (tan^2)."""
+
+    center: np.ndarray
+    table: np.ndarray
+
+
+class Parts(NamedTuple):
+    """Triangles in tree order: corners (n, 9) = first corner and two edges [m]; normal (n, 3); part (n,).
+
+    surface (p, 2, 2): absorptance and specular share of front and back; cover (p, 3): refractive index (0 for no
+    cover), extinction [1/m], thickness [m]; role (p,): 0 receiver, 1 stand, 2 other; direct_cdf (n,): how often a
+    direct ray picks each triangle; direct_power (n,): its power per cosine [W].
+    """
+
+    corners: np.ndarray
+    normal: np.ndarray
+    part: np.ndarray
+    surface: np.ndarray
+    cover: np.ndarray
+    role: np.ndarray
+    direct_cdf: np.ndarray
+    direct_power: np.ndarray
+
+
+class Screens(NamedTuple):
+    """origin, facing (s, 3); axes (s, 6) = the two map axes; half_width (s,) [m]; is_clear (s,): receivers let light
+    through; spot_center (s, 2), spot_scale (s,) [m]: centre and scale of the radial histogram; radii (s, k) [m].
+    """
+
+    origin: np.ndarray
+    facing: np.ndarray
+    axes: np.ndarray
+    half_width: np.ndarray
+    is_clear: np.ndarray
+    spot_center: np.ndarray
+    spot_scale: np.ndarray
+    radii: np.ndarray
+
+
+class Tally(NamedTuple):
+    """Sums of power times number of rays; the first axis is the scramble, or the row for triangles.
+
+    budget (32, 20); parts (32, p, 2, 5); incident, absorbed (rows, n, 2); moments (32, s, 5): 1, x, y, x^2, y^2;
+    radial (32, s, 2048) over r / (r + scale); inside (32, s, k); rings (32, s, 49) to the half width and beyond;
+    map (32, s, y, x); legs (32, k, 9): origin, direction, power, end, end without receivers of the first k rays of
+    each scramble; n_lost, first_lost (32,).
+    """
+
+    budget: np.ndarray
+    parts: np.ndarray
+    incident: np.ndarray
+    absorbed: np.ndarray
+    moments: np.ndarray
+    radial: np.ndarray
+    inside: np.ndarray
+    rings: np.ndarray
+    map: np.ndarray
+    legs: np.ndarray
+    n_lost: np.ndarray
+    first_lost: np.ndarray
+
+
+def triangle_rows(n_triangles: int, *, most_bytes: float = 96e6) -> int:
+    """Rows kept for the triangles: 32, one a scramble, or a smaller power of two where they would not fit in memory.
+
+    Each row is one replicate of the triangles' errors, so very large meshes have errors from fewer blocks.
+    """
+    rows = N_SCRAMBLES
+    while rows > 2 and rows * n_triangles * 2 * 2 * 8 > most_bytes:
+        rows //= 2
+    return rows
+
+
+def empty_tally(*, n_parts: int, n_triangles: int, n_screens: int, n_radii: int, n_legs: int) -> Tally:
+    """A tally with nothing in it; n_legs first rays of each scramble are kept as legs."""
+    rows = triangle_rows(n_triangles)
+    return Tally(
+        budget=np.zeros((N_SCRAMBLES, N_BUDGET)),
+        parts=np.zeros((N_SCRAMBLES, n_parts, 2, N_PART_FIGURES)),
+        incident=np.zeros((rows, n_triangles, 2)),
+        absorbed=np.zeros((rows, n_triangles, 2)),
+        moments=np.zeros((N_SCRAMBLES, n_screens, 5)),
+        radial=np.zeros((N_SCRAMBLES, n_screens, N_RADIAL_BINS)),
+        inside=np.zeros((N_SCRAMBLES, n_screens, n_radii)),
+        rings=np.zeros((N_SCRAMBLES, n_screens, N_RINGS + 1)),
+        map=np.zeros((N_SCRAMBLES, n_screens, N_PIXELS, N_PIXELS)),
+        legs=np.zeros((N_SCRAMBLES, n_legs, 9)),
+        n_lost=np.zeros(N_SCRAMBLES, dtype=np.int64),
+        first_lost=np.full(N_SCRAMBLES, -1, dtype=np.int64),
+    )
+
+
+def no_screens() -> Screens:
+    """A set of no screens."""
+    return Screens(
+        origin=np.zeros((0, 3)),
+        facing=np.zeros((0, 3)),
+        axes=np.zeros((0, 6)),
+        half_width=np.zeros(0),
+        is_clear=np.zeros(0, dtype=np.bool_),
+        spot_center=np.zeros((0, 2)),
+        spot_scale=np.zeros(0),
+        radii=np.zeros((0, 0)),
+    )

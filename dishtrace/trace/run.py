@@ -1,0 +1,82 @@
+"""Drive a run: units of work, threads, progress, and the stop between units."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
+from dishtrace.trace.compiling import has_compiled_code
+from dishtrace.trace.cpu import Optics, trace_points
+from dishtrace.trace.interrupt import StopFlag
+from dishtrace.trace.optics import Screens, Tally
+from dishtrace.trace.points import N_SCRAMBLES
+
+# Points of one scramble in a unit of work; ray counts are rounded up to whole units.
+UNIT_POINTS = 256
+UNIT_RAYS = N_SCRAMBLES * UNIT_POINTS
+# Points between two looks at the clock and at Ctrl-C.
+STRETCH_POINTS = 16 * UNIT_POINTS
+# Most points of one scramble: the index is a 32-bit number.
+MOST_POINTS = 2**32 - UNIT_POINTS
+
+
+def points_for(rays: int) -> int:
+    """Points of each of the 32 scrambles for a wanted number of rays, rounded up to whole units."""
+    return -(-rays // UNIT_RAYS) * UNIT_POINTS
+
+
+def available_threads() -> int:
+    """Processor cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def run(
+    optics: Optics,
+    screens: Screens,
+    tally: Tally,
+    *,
+    n_points: int,
+    threads: int,
+    stop: StopFlag,
+    progress: Callable[[int, int], None] | None = None,
+) -> int:
+    """Trace the first points of all scrambles into a tally.
+
+    Parameters
+    ----------
+    optics, screens : Optics, Screens
+        What the rays meet.
+    tally : Tally
+        Changed in place; empty at the start.
+    n_points : int
+        Points of each scramble, a multiple of 256.
+    threads : int
+        Threads; the result does not depend on it.
+    stop : StopFlag
+        Looked at between stretches of work; the first stretch is always done.
+    progress : callable, optional
+        Called with (rays done, rays wanted).
+
+    Returns
+    -------
+    int
+        Points traced of each scramble.
+    """
+    done = 0
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        while done < n_points and not (stop.is_set and done > 0):
+            count = min(STRETCH_POINTS, n_points - done)
+            trace_points(optics, screens, tally, start=done, count=count, pool=pool)
+            done += count
+            if progress is not None:
+                progress(done * N_SCRAMBLES, n_points * N_SCRAMBLES)
+    return done
+
+
+def announce_compilation(announce: Callable[[str], None] | None) -> bool:
+    """Say that the first run compiles; returns whether it will."""
+    will_compile = not has_compiled_code()
+    if will_compile and announce is not None:
+        announce("compiling the ray kernels for this machine (only on the first run, about half a minute) ...")
+    return will_compile
