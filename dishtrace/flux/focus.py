@@ -1,0 +1,147 @@
+"""Where along the axis the spot is smallest, and where its peak is highest, from a pilot sample of rays.
+
+The offsets found place the planes on which all rays are then tallied, so the figures on those planes carry no bias
+from the search; the offsets themselves have the error of the pilot sample.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dishtrace.flux.planes import CLEAR_END
+from dishtrace.stats import Estimate
+
+N_STEPS = 33
+# Half the range searched first, in focal lengths, and by how much a range is narrowed or widened.
+FIRST_RANGE = 0.1
+WIDEST_RANGE = 0.8
+NARROWING = 0.125
+# Points about the best one that the parabola is laid through.
+N_FITTED = 9
+N_BINS = 4096
+N_PIXELS = 64
+PATCH_AREA = 1e-4
+
+
+def places_at(legs: np.ndarray, height: float) -> tuple[np.ndarray, np.ndarray]:
+    """Where rays going up cross the plane z = height, receivers not there: places (b, k, 2) [m] and power (b, k)."""
+    dz = legs[..., 5]
+    t = np.divide(height - legs[..., 2], dz, out=np.full(dz.shape, -1.0), where=dz > 0.0)
+    power = np.where((t > 0.0) & (t <= legs[..., CLEAR_END]), legs[..., 6], 0.0)
+    return legs[..., :2] + t[..., np.newaxis] * legs[..., 3:5], power
+
+
+def left_out(rows: np.ndarray) -> np.ndarray:
+    """Sums over blocks: all of them first, then with each block left out, (b + 1, ...)."""
+    everything = rows.sum(axis=0, keepdims=True)
+    return np.concatenate([everything, everything - rows])
+
+
+def radius_90(legs: np.ndarray, height: float) -> np.ndarray:
+    """R90 about the centroid at a height, for all blocks and with each left out, (b + 1,). [m]"""
+    places, power = places_at(legs, height)
+    total = power.sum()
+    if total == 0.0:
+        return np.full(len(legs) + 1, np.inf)
+    centroid = np.einsum("bk,bki->i", power, places) / total
+    radius = np.hypot(places[..., 0] - centroid[0], places[..., 1] - centroid[1])
+    longest = float(radius[power > 0.0].max()) * (1.0 + 1e-12) or 1.0
+    bins = np.minimum((radius / longest * N_BINS).astype(np.int64), N_BINS - 1)
+    block = np.arange(len(legs))[:, np.newaxis]
+    counted = np.bincount((block * N_BINS + bins).ravel(), weights=power.ravel(), minlength=len(legs) * N_BINS)
+    enclosed = np.cumsum(left_out(counted.reshape(len(legs), N_BINS)), axis=1)
+    wanted = 0.9 * enclosed[:, -1:]
+    above = np.argmax(enclosed >= wanted, axis=1)
+    row = np.arange(len(enclosed))
+    below = np.where(above > 0, enclosed[row, above - 1], 0.0)
+    share = (wanted[:, 0] - below) / np.maximum(enclosed[row, above] - below, 1e-300)
+    return (above + share) * longest / N_BINS
+
+
+def patch_power(legs: np.ndarray, height: float) -> np.ndarray:
+    """Power through the brightest disc of 1 cm2 at a height, all blocks and each left out, (b + 1,)."""
+    places, power = places_at(legs, height)
+    is_lit = power > 0.0
+    if not is_lit.any():
+        return np.zeros(len(legs) + 1)
+    radius = np.sqrt(PATCH_AREA / np.pi)
+    center = _brightest(places[is_lit], power[is_lit], radius)
+    inside = np.hypot(places[..., 0] - center[0], places[..., 1] - center[1]) <= radius
+    return left_out(np.sum(np.where(inside, power, 0.0), axis=1))
+
+
+def _brightest(places: np.ndarray, power: np.ndarray, radius: float) -> np.ndarray:
+    """Middle of the disc of a given radius that takes most power: coarse map, then the mean of what lies within."""
+    middle = np.array([np.median(places[:, 0]), np.median(places[:, 1])])
+    half = 4.0 * max(radius, float(np.median(np.hypot(*(places - middle).T))))
+    edges = np.linspace(-half, half, N_PIXELS + 1)
+    shifted = places - middle
+    counted, _, _ = np.histogram2d(shifted[:, 0], shifted[:, 1], bins=[edges, edges], weights=power)
+    pixel = edges[1] - edges[0]
+    from scipy.ndimage import convolve
+
+    reach = int(np.ceil(radius / pixel))
+    steps = np.arange(-reach, reach + 1) * pixel
+    disc = (np.hypot(*np.meshgrid(steps, steps)) <= radius).astype(float)
+    smooth = convolve(counted, disc, mode="constant")
+    i, j = np.unravel_index(np.argmax(smooth), smooth.shape)
+    return middle + np.array([edges[i], edges[j]]) + 0.5 * pixel
+
+
+def _lowest(curves: np.ndarray, offsets: np.ndarray) -> Estimate:
+    """Offset of the minimum of the first curve, with the jackknife error from the others.
+
+    A parabola is laid through the points about the lowest; without a clear one the lowest point is taken and its
+    error is unknown.
+    """
+    best = int(np.argmin(curves[0]))
+    first = min(max(best - N_FITTED // 2, 0), len(offsets) - N_FITTED)
+    window = slice(first, first + N_FITTED)
+    x = (offsets[window] - offsets[best]) / (offsets[1] - offsets[0])
+    a, b, _ = np.polynomial.polynomial.polyfit(x, curves[:, window].T, 2)[::-1]
+    if not np.all(np.isfinite(curves[:, window])) or np.any(a <= 0.0):
+        return Estimate(float(offsets[best]), None)
+    vertex = -b / (2.0 * a)
+    if not x[0] <= vertex[0] <= x[-1]:
+        return Estimate(float(offsets[best]), None)
+    found = offsets[best] + vertex * (offsets[1] - offsets[0])
+    n_blocks = len(found) - 1
+    spread = found[1:] - found[1:].mean()
+    return Estimate(float(found[0]), float(np.sqrt((n_blocks - 1) / n_blocks * np.sum(spread**2))))
+
+
+def _search(curve, legs: np.ndarray, *, focal_length: float) -> Estimate:
+    center, half = 0.0, FIRST_RANGE * focal_length
+    while True:
+        offsets = center + np.linspace(-half, half, N_STEPS)
+        values = np.stack([curve(legs, focal_length + offset) for offset in offsets], axis=1)
+        best = int(np.argmin(values[0]))
+        if best in (0, N_STEPS - 1) and half < WIDEST_RANGE * focal_length:
+            half *= 2.0
+            continue
+        if half <= FIRST_RANGE * NARROWING * focal_length * 1.001:
+            return _lowest(values, offsets)
+        center, half = float(offsets[best]), half * NARROWING
+
+
+def smallest_spot(legs: np.ndarray, *, focal_length: float) -> Estimate:
+    """Offset from the focus at which R90 is smallest.
+
+    Parameters
+    ----------
+    legs : (b, k, 9) float64
+        Sampled rays of b independent blocks, as `Tally.legs`.
+    focal_length : float
+        Focal length f, > 0. [m]
+
+    Returns
+    -------
+    Estimate
+        Offset along the axis, towards the sun positive. [m]
+    """
+    return _search(radius_90, legs, focal_length=focal_length)
+
+
+def highest_peak(legs: np.ndarray, *, focal_length: float) -> Estimate:
+    """Offset from the focus at which the mean flux over the brightest 1 cm2 is highest; as `smallest_spot`."""
+    return _search(lambda rays, height: -patch_power(rays, height), legs, focal_length=focal_length)

@@ -1,0 +1,96 @@
+"""The ledger: every watt booked once, where it ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dishtrace.dish.outline import Outline
+from dishtrace.stats import Estimate, jackknife, total
+from dishtrace.trace import optics as column
+
+ENDS = {
+    "shaded": column.SHADED,
+    "mirror_absorbed": column.MIRROR_ABSORBED,
+    "blocked": column.BLOCKED,
+    "receiver": column.RECEIVER_ABSORBED,
+    "stand": column.STAND_ABSORBED,
+    "other_parts": column.OTHER_ABSORBED,
+    "escaped": column.ESCAPED,
+    "missed": column.MISSED,
+    "lost": column.LOST,
+}
+FIRST_HITS = {
+    "receiver": column.FIRST_RECEIVER,
+    "stand": column.FIRST_STAND,
+    "other_parts": column.FIRST_OTHER,
+    "none": column.FIRST_NONE,
+}
+DIRECT = {
+    "incident": column.DIRECT_INCIDENT,
+    "absorbed": column.DIRECT_ABSORBED,
+    "mirror": column.DIRECT_MIRROR,
+    "escaped": column.DIRECT_ESCAPED,
+    "lost": column.DIRECT_LOST,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Ledger:
+    """Where the light goes.
+
+    Parameters
+    ----------
+    budget_w : dict of Estimate
+        outline = gaps + shaded + mirror_absorbed + blocked + receiver + stand + other_parts + escaped + missed + lost,
+        to rounding. [W]
+    first_hit_w : dict of Estimate
+        What the light that leaves the mirror meets first: receiver, stand, other_parts, none. [W]
+    intercept_factor : Estimate
+        first_hit receiver over the power that leaves the mirror. [–]
+    direct_w : dict of Estimate
+        Sunlight that meets parts without the mirror: incident = absorbed + mirror + escaped + lost. [W]
+    """
+
+    budget_w: dict[str, Estimate]
+    first_hit_w: dict[str, Estimate]
+    intercept_factor: Estimate
+    direct_w: dict[str, Estimate]
+
+
+def hole_power(outline: Outline, sun: np.ndarray, *, dni: float, focal_length: float) -> float:
+    """Sunlight that would meet the mirror surface over the hole, exact for any sunshape symmetric about its centre. [W]
+
+    The mean over the sunshape of direction / cos(angle from the centre) is the centre's direction, so the power per
+    plan area at (x, y) is DNI (s_z - (x s_x + y s_y) / (2 f)).
+    """
+    _, moment = outline.moments()
+    return float(dni * (sun[2] * outline.hole_area - (sun[:2] @ moment) / (2.0 * focal_length)))
+
+
+def ledger(rows: np.ndarray, *, gaps: float) -> Ledger:
+    """The ledger from the tally's budget.
+
+    Parameters
+    ----------
+    rows : (32, 20) float64
+        Power of each block in the tally's columns. [W]
+    gaps : float
+        Power through the hole and beside the mirror, exact. [W]
+    """
+    budget = {key: total(rows[:, number]) for key, number in ENDS.items()}
+    met = total(rows[:, column.OUTLINE])
+    outline = Estimate(met.value + gaps, met.se)
+
+    def ratio(sums: np.ndarray) -> np.ndarray:
+        power = np.where(sums[:, column.LEAVING] > 0.0, sums[:, column.LEAVING], np.nan)
+        return (sums[:, column.FIRST_RECEIVER] / power)[:, np.newaxis]
+
+    values, errors = jackknife(ratio, rows)
+    return Ledger(
+        budget_w={"outline": outline, "gaps": Estimate(gaps, 0.0), **budget},
+        first_hit_w={key: total(rows[:, number]) for key, number in FIRST_HITS.items()},
+        intercept_factor=Estimate(float(values[0]), float(errors[0]) if np.isfinite(errors[0]) else None),
+        direct_w={key: total(rows[:, number]) for key, number in DIRECT.items()},
+    )

@@ -1,0 +1,296 @@
+"""The main job: trace a scene and measure what arrives where."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import metadata
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dishtrace.dish.mount import Pose, pose
+from dishtrace.dish.outline import Outline, outline_of
+from dishtrace.dish.paraboloid import rim_angle, surface_area
+from dishtrace.errors import Fault, InputError, RunError
+from dishtrace.flux.focus import highest_peak, smallest_spot
+from dishtrace.flux.ledger import hole_power, ledger
+from dishtrace.flux.part import part_results
+from dishtrace.flux.planes import Plane, framed, kernel_screens, spot_plane, user_planes
+from dishtrace.flux.result import Result
+from dishtrace.flux.screen import ScreenResult, screen_result
+from dishtrace.parts.assemble import PartMesh, part_meshes
+from dishtrace.scene.quantity import nominal
+from dishtrace.stats import Estimate
+from dishtrace.sun.state import SunState, sun_state
+from dishtrace.trace.assembly import Assembly, assemble
+from dishtrace.trace.cpu import BACKEND, ray_path
+from dishtrace.trace.interrupt import StopFlag
+from dishtrace.trace.optics import Tally, empty_tally, no_screens
+from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.run import (
+    MOST_POINTS,
+    UNIT_RAYS,
+    announce_compilation,
+    available_threads,
+    points_for,
+    run,
+)
+
+if TYPE_CHECKING:
+    from dishtrace.scene.model import Scene
+
+PILOT_POINTS = 2048
+N_SAMPLE_RAYS = 48
+MOST_LOST_SHARE = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """A scene placed under its sun and ready to trace."""
+
+    scene: Scene
+    sun: SunState
+    pose: Pose
+    outline: Outline
+    meshes: tuple[PartMesh, ...]
+    assembly: Assembly
+    focal_length: float
+
+    def tally(self, *, n_screens: int = 0, n_radii: int = 0, n_legs: int = 0) -> Tally:
+        """An empty tally for this scene."""
+        return empty_tally(
+            n_parts=len(self.meshes),
+            n_triangles=len(self.assembly.order),
+            n_screens=n_screens,
+            n_radii=n_radii,
+            n_legs=n_legs,
+        )
+
+
+def prepare(scene: Scene, *, seed: int) -> Prepared:
+    """Place the sun, the dish and the parts.
+
+    Raises
+    ------
+    InputError
+        With every fault that the sun, the mount or the parts have.
+    """
+    sun = sun_state(scene)
+    placed = pose(scene, sun)
+    outline = outline_of(scene)
+    meshes = part_meshes(scene, placed)
+    assembly = assemble(scene, sun_state=sun, pose=placed, outline=outline, meshes=meshes, seed=seed)
+    return Prepared(scene, sun, placed, outline, meshes, assembly, nominal(scene.dish.focal_length_m))
+
+
+def trace(
+    scene: Scene,
+    *,
+    rays: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> Result:
+    """Trace a scene: where the light goes, how much of it, how large the spot is.
+
+    Parameters
+    ----------
+    scene : Scene
+        From `load_scene`.
+    rays : int, optional
+        Rays from the mirror, rounded up to units of 8192; left out, `run.rays` of the scene. [–]
+    seed : int, optional
+        Seed of the rays; left out, `run.seed` of the scene. [–]
+    threads : int, optional
+        Threads; left out, all cores. The result is the same to the last bit for any number. [–]
+    progress : callable, optional
+        Called with (rays done, rays wanted) between stretches of work.
+    announce : callable, optional
+        Called with a line of text when something slow is about to happen (kernels compile).
+
+    Returns
+    -------
+    Result
+        With `stopped` set when the user pressed Ctrl-C; it then holds what was traced until then.
+
+    Raises
+    ------
+    InputError
+        If the scene cannot be traced as described.
+    RunError
+        If more than one ray in a million was lost.
+    """
+    rays = nominal(scene.run.rays) if rays is None else rays
+    seed = scene.run.seed if seed is None else seed
+    threads = available_threads() if threads is None else threads
+    n_points = _checked_points(rays, seed, threads)
+    prepared = prepare(scene, seed=seed)
+    optics = prepared.assembly.optics
+    with StopFlag() as stop:
+        compile_seconds = _compiled(prepared, announce)
+        started = time.perf_counter()
+        pilot = prepared.tally(n_legs=min(n_points, PILOT_POINTS))
+        run(optics, no_screens(), pilot, n_points=pilot.legs.shape[1], threads=threads, stop=stop)
+        spots, offsets = _spot_planes(pilot.legs, prepared.focal_length)
+        planes, centers, scales = _framed(
+            (*spots, *user_planes(scene, prepared.pose)), pilot.legs, prepared.focal_length
+        )
+        screens = kernel_screens(planes, centers, scales)
+        tally = prepared.tally(n_screens=len(planes), n_radii=screens.radii.shape[1])
+        done = run(optics, screens, tally, n_points=n_points, threads=threads, stop=stop, progress=progress)
+        seconds = time.perf_counter() - started
+    n_rays = done * N_SCRAMBLES
+    _refuse_lost(scene, tally, n_rays, seed)
+    shown = [
+        screen_result(plane, tally, k, scale=scales[k], n_rays=n_rays, offset=offset)
+        for k, (plane, offset) in enumerate(zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True))
+    ]
+    return _result(
+        prepared,
+        tally,
+        shown,
+        n_rays=n_rays,
+        rays_wanted=rays,
+        seed=seed,
+        threads=threads,
+        stopped=done < n_points,
+        seconds=seconds,
+        compile_seconds=compile_seconds,
+    )
+
+
+def _checked_points(rays: int, seed: int, threads: int) -> int:
+    for name, value, low, high in (
+        ("rays", rays, 1, MOST_POINTS * N_SCRAMBLES),
+        ("seed", seed, 0, 2**64 - 1),
+        ("threads", threads, 1, 1024),
+    ):
+        if not low <= value <= high:
+            raise InputError(Fault("command", name, str(value), f"must be from {low} to {high}", f"give another {name}"))
+    return points_for(rays)
+
+
+def _compiled(prepared: Prepared, announce: Callable[[str], None] | None) -> float | None:
+    """Compile the kernels by tracing a handful of rays; the time it took, None when they lay ready. [s]"""
+    will_compile = announce_compilation(announce)
+    started = time.perf_counter()
+    with StopFlag() as stop:
+        run(prepared.assembly.optics, no_screens(), prepared.tally(), n_points=8, threads=1, stop=stop)
+    seconds = time.perf_counter() - started
+    if will_compile and announce is not None:
+        announce(f"compiled in {seconds:.0f} s")
+    return seconds if will_compile else None
+
+
+def _spot_planes(legs: np.ndarray, focal_length: float) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
+    """Focal plane, smallest spot and highest peak, and their offsets from the focus."""
+    smallest = smallest_spot(legs, focal_length=focal_length)
+    peak = highest_peak(legs, focal_length=focal_length)
+    planes = (
+        spot_plane("focal plane", focal_length=focal_length, offset=0.0),
+        spot_plane("best focus", focal_length=focal_length, offset=smallest.value),
+        spot_plane("highest peak", focal_length=focal_length, offset=peak.value),
+    )
+    return planes, (0.0, smallest, peak)
+
+
+def _framed(
+    planes: tuple[Plane, ...], legs: np.ndarray, focal_length: float
+) -> tuple[tuple[Plane, ...], np.ndarray, np.ndarray]:
+    frames = [framed(plane, legs, focal_length=focal_length) for plane in planes]
+    return tuple(f[0] for f in frames), np.stack([f[1] for f in frames]), np.array([f[2] for f in frames])
+
+
+def _refuse_lost(scene: Scene, tally: Tally, n_rays: int, seed: int) -> None:
+    n_lost = int(tally.n_lost.sum())
+    if n_lost <= MOST_LOST_SHARE * n_rays:
+        return
+    first = int(tally.first_lost[tally.first_lost >= 0].min())
+    raise RunError(
+        f"{scene.file}: {n_lost} of {n_rays} rays were lost, more than one in a million: they bounced between parts "
+        f"that absorb next to nothing, or left the numbers' range. Replay the first of them with\n"
+        f"  dishtrace trace {scene.file} --seed {seed} --first-ray {first}"
+    )
+
+
+def _dish_figures(prepared: Prepared) -> dict[str, float]:
+    return {
+        "outline_m2": prepared.outline.area,
+        "aperture_m2": prepared.outline.area,
+        "mirror_m2": surface_area(prepared.outline, focal_length=prepared.focal_length),
+        "facets": 1,
+        "rim_angle_deg": float(np.degrees(rim_angle(prepared.outline, focal_length=prepared.focal_length))),
+    }
+
+
+def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int) -> tuple[str, ...]:
+    notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.pose.notes]
+    for mesh in prepared.meshes:
+        notes += mesh.notes
+    if stopped:
+        notes.append(f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them")
+    elif n_rays != rays_wanted:
+        notes.append(f"{rays_wanted} rays were rounded up to {n_rays}, whole units of {UNIT_RAYS}")
+    if n_lost:
+        notes.append(f"{n_lost} rays were lost (told as lost in the budget)")
+    return tuple(notes)
+
+
+def _result(
+    prepared: Prepared, tally: Tally, shown: list[ScreenResult], *, n_rays: int, rays_wanted: int, stopped: bool, **about
+) -> Result:
+    gaps = hole_power(
+        prepared.outline, prepared.pose.sun, dni=prepared.sun.dni_w_m2, focal_length=prepared.focal_length
+    )
+    return Result(
+        scene=prepared.scene,
+        version=metadata.version("dishtrace"),
+        rays=n_rays,
+        rays_wanted=rays_wanted,
+        backend=BACKEND,
+        stopped=stopped,
+        sun=prepared.sun,
+        pose=prepared.pose,
+        dish=_dish_figures(prepared),
+        ledger=ledger(tally.budget / n_rays, gaps=gaps),
+        focal_plane=shown[0],
+        best_focus=shown[1],
+        highest_peak=shown[2],
+        parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays),
+        screens={screen.name: screen for screen in shown[3:]},
+        sample_rays=sample_rays(prepared),
+        notes=_notes(
+            prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())
+        ),
+        **about,
+    )
+
+
+def sample_rays(prepared: Prepared, *, n_rays: int = N_SAMPLE_RAYS) -> tuple[np.ndarray, ...]:
+    """Paths of the first rays of the run, for pictures. [m]"""
+    tally = prepared.tally()
+    paths = [ray_path(prepared.assembly.optics, no_screens(), tally, ray=ray) for ray in range(n_rays)]
+    return tuple(path for path in paths if len(path) > 1)
+
+
+def replay(scene: Scene, *, seed: int, ray: int) -> np.ndarray:
+    """Path of one ray of a run, as it was traced there.
+
+    Parameters
+    ----------
+    scene : Scene
+    seed : int
+        Seed of the run.
+    ray : int
+        Number of the ray.
+
+    Returns
+    -------
+    (k, 3) float64
+        Places, dish frame, the first 64. [m]
+    """
+    prepared = prepare(scene, seed=seed)
+    return ray_path(prepared.assembly.optics, no_screens(), prepared.tally(), ray=ray)
