@@ -1,0 +1,113 @@
+"""How many sun rays per second, beside the NumPy + embreex script of the same physics, in one run.
+
+Both are checked against each other first: the receiver's share of the light, and the flux on the wall in 31
+rings. Then they are timed in turn, each on one core, and the medians are compared; the ratio is the number
+to quote, since it changes less from machine to machine than rays per second do.
+
+Run with ``python benchmarks/throughput.py [--rays N] [--repeats R]`` after ``pip install .[bench]``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import resource
+import statistics
+import sys
+import tempfile
+from importlib.metadata import version
+from pathlib import Path
+
+import embree_script as script
+import numpy as np
+import standard_case
+
+import dishtrace as dt
+
+
+def shares_of_wall(per_triangle: np.ndarray) -> np.ndarray:
+    """Power in each of the 31 rings of the wall, then on the two ends."""
+    n_wall = 2 * script.N_AROUND * script.N_ALONG
+    rings = per_triangle[:n_wall].reshape(script.N_ALONG, -1).sum(axis=1)
+    ends = per_triangle[n_wall:].reshape(2, -1).sum(axis=1)
+    return np.concatenate([rings, ends])
+
+
+def validate(scene: dt.Scene, rays: int) -> None:
+    """Compare shares and rings of both programs; end the run where they differ beyond their errors.
+
+    Rays on one triangle make a count with Poisson spread, so a ring's error is its power over the root of
+    its count. The bound of 4.5 standard errors over 34 numbers gives a false alarm in fewer than one of
+    4000 runs.
+    """
+    ours = dt.trace(scene, rays=rays, seed=3, threads=1)
+    theirs = script.run(rays, seed=3)
+    outline = ours.budget_w["outline"].value
+    share = ours.first_hit_w["receiver"].scaled(1.0 / outline)
+    z_share = (share.value - theirs["share"]) / np.hypot(share.se, theirs["share_se"])
+    mesh = ours.parts["cylinder"].mesh
+    rings = shares_of_wall(ours.parts["cylinder"].sides["front"].flux_w_m2 * mesh.areas)
+    their_rings = shares_of_wall(theirs["per_triangle"])
+    per_ray = script.REFLECTANCE * outline
+    error = np.sqrt(np.maximum(their_rings, per_ray / rays) * per_ray * (1.0 / rays + 1.0 / theirs["rays"]))
+    z_rings = (rings - their_rings) / error
+    print(f"share of the outline's light   dishtrace {share.value:.5f} +- {share.se:.5f}", end="   ")
+    print(f"script {theirs['share']:.5f} +- {theirs['share_se']:.5f}   z = {z_share:+.2f}")
+    print(f"rings and ends of the cylinder largest |z| of {len(rings)}: {np.max(np.abs(z_rings)):.2f}")
+    if max(abs(z_share), np.max(np.abs(z_rings))) > 4.5:
+        sys.exit("the two programs do not agree; timing them would compare different things")
+
+
+def time_all(scene: dt.Scene, rays: int, repeats: int) -> dict[str, list[float]]:
+    """Rays per second of script, dishtrace on one thread and on two, taken in turn."""
+    speeds: dict[str, list[float]] = {"script": [], "dishtrace 1": [], "dishtrace 2": []}
+    for repeat in range(repeats):
+        speeds["script"].append(float(script.run(rays, seed=repeat)["rays_per_s"]))
+        for threads in (1, 2):
+            result = dt.trace(scene, rays=rays, seed=repeat, threads=threads)
+            speeds[f"dishtrace {threads}"].append(result.rays / result.seconds)
+    return speeds
+
+
+def report(speeds: dict[str, list[float]], rays: int) -> None:
+    """Print each speed and the ratios of the medians."""
+    median = {name: statistics.median(values) for name, values in speeds.items()}
+    for name, values in speeds.items():
+        spread = f"{min(values) / 1e6:.2f} to {max(values) / 1e6:.2f}"
+        speed = f"{median[name] / 1e6:.3f} million rays/s"
+        print(f"{name:<14}{speed:>24}   ({spread}; {len(values)} runs of {rays} rays)")
+    print(f"ratio dishtrace / script, one core   {median['dishtrace 1'] / median['script']:.3f}")
+    print(f"ratio dishtrace, two threads / one   {median['dishtrace 2'] / median['dishtrace 1']:.3f}")
+
+
+def peak_memory_mib() -> float:
+    """Largest resident memory of this process so far, in MiB."""
+    largest = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return largest / 2**20 if sys.platform == "darwin" else largest / 2**10
+
+
+def main() -> None:
+    """Check, time, print."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rays", type=int, default=1 << 22, help="rays of a timed run")
+    parser.add_argument("--repeats", type=int, default=5, help="timed runs of each")
+    arguments = parser.parse_args()
+    names = ("numpy", "numba", "embreex")
+    print(f"dishtrace {dt.__version__}, " + ", ".join(f"{name} {version(name)}" for name in names), end=", ")
+    print(f"Python {platform.python_version()}, {platform.machine()}")
+    with tempfile.TemporaryDirectory() as folder:
+        scene = dt.load_scene(standard_case.write_scene(Path(folder)))
+        warm = dt.trace(scene, rays=1 << 15, seed=0, threads=1)
+        compiled = (
+            "kernels were compiled before"
+            if warm.compile_seconds is None
+            else f"{warm.compile_seconds:.1f} s"
+        )
+        print(f"compile time                         {compiled}")
+        validate(scene, arguments.rays)
+        report(time_all(scene, arguments.rays, arguments.repeats), arguments.rays)
+    print(f"peak memory of this process          {peak_memory_mib():.0f} MiB")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,60 @@
+"""Ray tracing of the focal spot of parabolic solar dishes, for people who build them.
+
+Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), the classes `Scene` and `Result`,
+the errors `InputError` and `RunError`, and `__version__`. They are fetched on first use, so that importing the package,
+and with it the command's help, stays fast.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from types import ModuleType
+from typing import Any
+
+import dishtrace.trace
+
+__all__ = ["InputError", "Result", "RunError", "Scene", "__version__", "load_scene", "trace"]
+
+_HOMES = {
+    "InputError": "dishtrace.errors",
+    "Result": "dishtrace.flux.result",
+    "RunError": "dishtrace.errors",
+    "Scene": "dishtrace.scene.model",
+    "load_scene": "dishtrace.scene.read",
+}
+
+
+class _TracerFolder(ModuleType):
+    """The folder `dishtrace.trace`, which can be called: the tracer's code and `dt.trace(scene)` share one name."""
+
+    def __call__(self, scene: Any, **options: Any) -> Any:
+        """Trace a scene; takes and returns what `dishtrace.flux.result.trace` does."""
+        from dishtrace.flux.result import trace as run
+
+        return run(scene, **options)
+
+
+dishtrace.trace.__class__ = _TracerFolder
+trace = dishtrace.trace
+
+
+def _version() -> str:
+    """Version of the installed package; "0+source" when run from a folder that is not installed."""
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("dishtrace")
+    except PackageNotFoundError:
+        return "0+source"
+
+
+def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        return _version()
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'dishtrace' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -1,0 +1,333 @@
+"""The command `dishtrace`: parses what the user types, calls the package, prints.
+
+Everything heavy is imported inside the commands, so that `--help` and `--version` answer at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from dishtrace.errors import DishtraceError, Fault, InputError, RunError
+
+if TYPE_CHECKING:
+    from dishtrace.flux.result import Result
+    from dishtrace.scene.model import Scene
+
+DONE, FAILED, STOPPED = 0, 1, 130
+
+app = typer.Typer(
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+
+
+def count(text: str) -> int:
+    """A whole number as people write it: 500000, 2_000_000, 2e6.
+
+    Raises
+    ------
+    typer.BadParameter
+        If it is none.
+    """
+    try:
+        return int(text)
+    except ValueError:
+        pass
+    try:
+        number = float(text)
+    except ValueError:
+        number = 0.5
+    if not number.is_integer() or abs(number) > 1e15:
+        raise typer.BadParameter(f"{text!r} is not a whole number, such as 500000 or 2e6")
+    return int(number)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        print(f"dishtrace {_version()}")
+        raise typer.Exit(DONE)
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and leave."),
+    ] = False,
+) -> None:
+    """Trace the focal spot of a parabolic solar dish: where every watt of sunlight goes.
+
+    \b
+    Example:
+      dishtrace check scenes/schoolyard-pot.toml
+      dishtrace trace scenes/schoolyard-pot.toml
+
+    \b
+    Exit codes: 0 done, 2 something in the input needs a change, 1 the run
+    failed, 130 stopped by you with what was finished kept.
+    """
+
+
+@app.command(name="trace")
+def trace_command(
+    scene: SceneFile,
+    rays: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N",
+            parser=count,
+            show_default=False,
+            help="Rays to trace, rounded up to whole units of work. Default: [run] rays of the scene.",
+        ),
+    ] = None,
+    seed: Annotated[
+        int | None,
+        typer.Option(metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."),
+    ] = None,
+    threads: Annotated[
+        int | None,
+        typer.Option(metavar="T", parser=count, show_default=False, help="Threads. Default: one a core."),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Results folder; made when missing, files in it are replaced. Default: results/ and the scene file's "
+            "name, below the current folder; with --json no folder is written unless it is named.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    first_ray: Annotated[
+        int | None,
+        typer.Option(
+            metavar="I",
+            parser=count,
+            show_default=False,
+            help="Instead of a run, print the path of ray I, or of N rays from I on with --rays N; writes no folder.",
+        ),
+    ] = None,
+) -> None:
+    """Trace a scene; print where the light goes; write tables and pictures.
+
+    Ctrl-C stops after the unit of work at hand and keeps what was traced.
+
+    \b
+    Example:
+      dishtrace trace scenes/schoolyard-pot.toml
+      dishtrace trace yard.toml --rays 4e6 --seed 7 --out results/second-try
+      dishtrace trace yard.toml --json > yard.json
+    """
+    with _told(as_json):
+        _check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--first-ray": (first_ray, 0)})
+        described = _load(scene)
+        if first_ray is not None:
+            _replay(described, seed, first_ray, rays or 1, as_json)
+            return
+        folder = _results_folder(scene, out, as_json)
+        result = _traced(described, quiet=quiet, rays=rays, seed=seed, threads=threads)
+        if as_json:
+            _print_json(result.to_dict())
+        elif not quiet:
+            _print_summary(result)
+        if folder is not None:
+            _write(result, folder, is_told=not (as_json or quiet))
+        if result.stopped:
+            raise typer.Exit(STOPPED)
+
+
+@app.command(name="check")
+def check_command(
+    scene: Annotated[
+        Path | None, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)
+    ] = None,
+    schema: Annotated[bool, typer.Option("--schema", help="Print the JSON Schema of scene files for editors.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Read a scene with all files that it names, and tell every fault at once.
+
+    \b
+    Example:
+      dishtrace check scenes/schoolyard-pot.toml
+      dishtrace check --schema > scene.schema.json
+    """
+    with _told(as_json):
+        if schema:
+            from dishtrace.scene.schema import scene_schema
+
+            _print_json(scene_schema())
+            return
+        if scene is None:
+            raise InputError(Fault("command line", "SCENE", "", "is missing", "name a scene file, or ask for --schema"))
+        from dishtrace.report.overview import overview, overview_lines
+
+        facts = overview(_load(scene))
+        if as_json:
+            _print_json({"dishtrace": _version(), "ok": True, "faults": [], **facts})
+        else:
+            _print_lines(overview_lines(str(scene), facts))
+
+
+def _load(path: Path) -> Scene:
+    from dishtrace.scene.read import load_scene
+
+    return load_scene(path)
+
+
+def _results_folder(scene: Path, out: Path | None, as_json: bool) -> Path | None:
+    """The folder to write, made and tried; None when only JSON is wanted."""
+    from dishtrace.report.folder import default_folder, prepare
+
+    if out is None and as_json:
+        return None
+    return prepare(default_folder(scene) if out is None else out)
+
+
+def _traced(scene: Scene, *, quiet: bool, **options: int | None) -> Result:
+    """Run the tracer with progress on a terminal and word of compiling."""
+    from dishtrace.flux.result import trace
+
+    if quiet:
+        return trace(scene, **options)
+    with _progress() as (progress, announce):
+        return trace(scene, progress=progress, announce=announce, **options)
+
+
+@contextmanager
+def _progress() -> Iterator[tuple[Callable[[int, int], None] | None, Callable[[str], None]]]:
+    """A bar with the time that remains, on standard error when it is a terminal, and a way to say a line there."""
+    if not sys.stderr.isatty():
+        yield None, lambda text: print(_encodable(text, sys.stderr), file=sys.stderr, flush=True)
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("tracing"), BarColumn(), TaskProgressColumn(), TextColumn("time left"), TimeRemainingColumn())
+    with Progress(*columns, console=Console(file=sys.stderr), transient=True) as bar:
+        task = bar.add_task("tracing", total=None)
+        yield (
+            lambda done, total: bar.update(task, completed=done, total=total),
+            lambda text: bar.console.print(text, markup=False, highlight=False),
+        )
+
+
+def _replay(scene: Scene, seed: int | None, first: int, number: int, as_json: bool) -> None:
+    """Print the paths of single rays."""
+    from dishtrace.trace.run import replay
+
+    chosen = scene.run.seed if seed is None else seed
+    paths = ((ray, replay(scene, chosen, ray)) for ray in range(first, first + number))
+    if as_json:
+        rays = [{"ray": ray, "path": path} for ray, path in paths]
+        _print_json({"dishtrace": _version(), "scene": scene.title, "seed": chosen, "rays": rays})
+    else:
+        for _, path in paths:
+            _print_lines(path.splitlines())
+
+
+def _print_summary(result: Result) -> None:
+    from rich.console import Console
+
+    from dishtrace.report.numerals import signs_for
+    from dishtrace.report.tables import summary
+
+    text = summary(result, signs_for(sys.stdout.encoding))
+    text.plain = _encodable(text.plain, sys.stdout)
+    Console(file=sys.stdout, highlight=False).print(text, soft_wrap=True)
+
+
+def _write(result: Result, folder: Path, *, is_told: bool) -> None:
+    """Write tables and pictures and say where."""
+    from dishtrace.report.exports import write_tables
+    from dishtrace.report.pictures import draw_all
+
+    try:
+        tables = write_tables(result, folder)
+        pictures = list(draw_all(result, folder))
+    except OSError as error:
+        raise RunError(f"{folder}: writing failed: {error.strerror or error}; what was written before is kept") from error
+    if is_told:
+        print(_encodable(f"\nWritten to {folder}:", sys.stdout))
+        _print_lines(f"  {line}" for line in _listed([*tables, *pictures]))
+
+
+def _listed(names: list[str]) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(", ".join(names), 78, break_long_words=False, break_on_hyphens=False)
+
+
+def _check_numbers(given: dict[str, tuple[int | None, int]]) -> None:
+    """Refuse numbers below their least, all at once."""
+    faults = [
+        Fault("command line", name, str(value), f"must be {least} or more", "")
+        for name, (value, least) in given.items()
+        if value is not None and value < least
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+@contextmanager
+def _told(as_json: bool) -> Iterator[None]:
+    """Turn errors raised on purpose and Ctrl-C into messages and exit codes."""
+    try:
+        yield
+    except DishtraceError as error:
+        print(_encodable(f"{_kind(error)}:\n{error}", sys.stderr), file=sys.stderr)
+        if as_json:
+            _print_json(_error_object(error))
+        raise typer.Exit(error.exit_code) from error
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        raise typer.Exit(STOPPED) from None
+
+
+def _kind(error: DishtraceError) -> str:
+    if not isinstance(error, InputError):
+        return "the run failed"
+    number = len(error.faults)
+    return "1 thing needs a change" if number == 1 else f"{number} things need a change"
+
+
+def _error_object(error: DishtraceError) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    faults = [{**asdict(fault), "text": str(fault)} for fault in getattr(error, "faults", ())]
+    return {"dishtrace": _version(), "ok": False, "error": str(error), "faults": faults}
+
+
+def _print_json(value: object) -> None:
+    from dishtrace.report.exports import json_text
+
+    print(json_text(value, is_ascii=True))
+
+
+def _print_lines(lines: Any) -> None:
+    for line in lines:
+        print(_encodable(line, sys.stdout))
+
+
+def _encodable(text: str, stream: Any) -> str:
+    """The text with what the stream's encoding lacks as question marks."""
+    encoding = stream.encoding or "utf-8"
+    return text.encode(encoding, "replace").decode(encoding)
+
+
+def _version() -> str:
+    import dishtrace
+
+    return dishtrace.__version__

@@ -1,0 +1,144 @@
+"""Files for other programs: results.json, and csv tables of triangles and screens."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dishtrace.report.folder import slugs
+
+if TYPE_CHECKING:
+    from dishtrace.flux.result import PartResult, Result, ScreenResult
+
+SIDES = ("front", "back")
+DISH_FRAME = "dish frame: origin at the mirror's vertex, z along the axis towards the sun"
+
+
+def write_tables(result: Result, folder: Path) -> list[str]:
+    """Write results.json and every csv table.
+
+    Parameters
+    ----------
+    result : Result
+        A traced scene.
+    folder : Path
+        Exists and can be written.
+
+    Returns
+    -------
+    list of str
+        Names of the files written, results.json first.
+    """
+    written = [write_json(result, folder)]
+    for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
+        written.append(write_triangles(result, part, folder, name))
+    for name, screen in named_screens(result).items():
+        written += write_screen(result, screen, folder, name)
+    return written
+
+
+def named_screens(result: Result) -> dict[str, ScreenResult]:
+    """All screens by the slug that their files carry: focal plane, best focus, highest peak, then the scene's own."""
+    fixed = [("focal-plane", result.focal_plane), ("best-focus", result.best_focus)]
+    fixed.append(("highest-peak", result.highest_peak))
+    pairs = [*fixed, *result.screens.items()]
+    return dict(zip(slugs(name for name, _ in pairs), (screen for _, screen in pairs), strict=True))
+
+
+def write_json(result: Result, folder: Path) -> str:
+    """Write results.json, the object that `--json` prints, too."""
+    (folder / "results.json").write_text(json_text(result.to_dict()) + "\n", encoding="utf-8")
+    return "results.json"
+
+
+def json_text(value: object, *, is_ascii: bool = False) -> str:
+    """JSON that every reader takes: no NaN and no infinity.
+
+    Parameters
+    ----------
+    value : object
+        Of dicts, lists, texts, numbers, booleans and None.
+    is_ascii : bool
+        Write other characters as escapes, for outputs of unknown encoding.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite; results write null for what is unknown.
+    """
+    return json.dumps(value, indent=2, ensure_ascii=is_ascii, allow_nan=False)
+
+
+def write_triangles(result: Result, part: PartResult, folder: Path, name: str) -> str:
+    """Write triangles-<part>.csv: place, area, normal and the flux on either side of every triangle."""
+    mesh = part.mesh
+    columns = {"triangle": np.arange(len(mesh.areas))}
+    for axis, values in zip("xyz", mesh.triangles.mean(axis=1).T, strict=True):
+        columns[f"{axis}_m"] = values
+    columns["area_m2"] = mesh.areas
+    for axis, values in zip("xyz", mesh.normals.T, strict=True):
+        columns[f"normal_{axis}"] = values
+    for side in SIDES:
+        figures = part.sides[side]
+        columns[f"{side}_incident_w_m2"] = figures.flux_w_m2
+        columns[f"{side}_incident_se_w_m2"] = figures.flux_se_w_m2
+        columns[f"{side}_absorbed_w_m2"] = figures.absorbed_w_m2
+        columns[f"{side}_absorbed_se_w_m2"] = figures.absorbed_se_w_m2
+    head = [
+        f"part {part.name!r}, role {part.role}, one row a triangle",
+        f"x, y, z: middle of the triangle [m] and its unit normal, in the {DISH_FRAME}",
+        "front: the side that the normal points to; incident: mirror light that arrives, without direct sun [W/m2]",
+        "absorbed: mirror light and direct sun that stay [W/m2]; se: standard error, empty where it is unknown",
+    ]
+    return _write_csv(folder / f"triangles-{name}.csv", [*source_lines(result), *head], columns)
+
+
+def write_screen(result: Result, screen: ScreenResult, folder: Path, name: str) -> list[str]:
+    """Write screen-<name>-profile.csv (flux over radius) and screen-<name>-encircled.csv (power within a radius)."""
+    edges = np.asarray(screen.profile_edges_m)
+    source = [*source_lines(result), f"screen {screen.name!r}"]
+    profile = {
+        "inner_radius_m": edges[:-1],
+        "outer_radius_m": edges[1:],
+        "flux_w_m2": screen.profile_w_m2,
+        "flux_se_w_m2": screen.profile_se_w_m2,
+    }
+    encircled = {
+        "radius_m": screen.encircled_radius_m,
+        "power_w": screen.encircled_w,
+        "power_se_w": screen.encircled_se_w,
+    }
+    rings = "mean flux [W/m2] over rings about the screen's centre; se: standard error, empty where it is unknown"
+    circles = "power [W] within a circle about the screen's centre; se: standard error, empty where it is unknown"
+    return [
+        _write_csv(folder / f"screen-{name}-profile.csv", [*source, rings], profile),
+        _write_csv(folder / f"screen-{name}-encircled.csv", [*source, circles], encircled),
+    ]
+
+
+def source_lines(result: Result) -> list[str]:
+    """Which program, scene, rays and seed made a file."""
+    title = " ".join((result.scene.title or "untitled").split())
+    return [f"dishtrace {result.version}, scene {title!r}, {result.rays} rays, seed {result.seed}"]
+
+
+def _write_csv(path: Path, comments: Sequence[str], columns: dict[str, Iterable[float]]) -> str:
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        stream.writelines(f"# {comment}\n" for comment in comments)
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(columns)
+        writer.writerows(zip(*(_texts(column) for column in columns.values()), strict=True))
+    return path.name
+
+
+def _texts(column: Iterable[float]) -> list[str]:
+    values = np.asarray(column)
+    if np.issubdtype(values.dtype, np.integer):
+        return [str(value) for value in values.tolist()]
+    return [f"{value:.9g}" if math.isfinite(value) else "" for value in values.tolist()]

@@ -1,0 +1,99 @@
+"""What `dishtrace check` says of a sound scene: sun, dish and parts, before any ray is traced."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dishtrace.dish.mount import pose
+from dishtrace.dish.outline import outline_of
+from dishtrace.parts.assemble import part_meshes
+from dishtrace.scene.model import nominal
+from dishtrace.sun.state import sun_state
+
+if TYPE_CHECKING:
+    from dishtrace.scene.model import Scene
+
+WIDTH = 80
+
+
+def overview(scene: Scene) -> dict[str, Any]:
+    """Place everything in a scene as a run would, without tracing.
+
+    Parameters
+    ----------
+    scene : Scene
+        As read.
+
+    Returns
+    -------
+    dict
+        title, sun, dish, parts and notes, ready for JSON; units stand in the keys.
+
+    Raises
+    ------
+    InputError
+        With every fault that shows only when the scene's files are read and its parts are placed.
+    """
+    sun = sun_state(scene)
+    stands = pose(scene, sun)
+    meshes = part_meshes(scene, stands)
+    outline = outline_of(scene)
+    focal_length = nominal(scene.dish.focal_length_m)
+    rim = 2.0 * np.degrees(np.arctan(outline.largest_radius / (2.0 * focal_length)))
+    parts = {
+        mesh.name: {
+            "role": mesh.role,
+            "triangles": len(mesh.areas),
+            "area_m2": float(mesh.areas.sum()),
+            "is_closed": bool(mesh.is_closed),
+        }
+        for mesh in meshes
+    }
+    notes = [*scene.notes, *sun.notes, *stands.notes, *(note for mesh in meshes for note in mesh.notes)]
+    return {
+        "scene": scene.title,
+        "sun": {"dni_w_m2": sun.dni_w_m2, "azimuth_deg": sun.azimuth_deg, "elevation_deg": sun.elevation_deg},
+        "dish": {"outline_m2": outline.area, "focal_length_m": focal_length, "rim_angle_deg": float(rim)},
+        "parts": parts,
+        "screens": [screen.name for screen in scene.screens],
+        "notes": notes,
+    }
+
+
+def overview_lines(path: str, facts: dict[str, Any]) -> list[str]:
+    """The overview as lines of at most 80 columns.
+
+    Parameters
+    ----------
+    path : str
+        The scene file as the user typed it.
+    facts : dict
+        From `overview`.
+    """
+    sun, dish = facts["sun"], facts["dish"]
+    direction = "overhead, no direction given"
+    if sun["azimuth_deg"] is not None:
+        direction = f"azimuth {sun['azimuth_deg']:.2f} deg, elevation {sun['elevation_deg']:.2f} deg"
+    lines = [
+        f"{path}: sound",
+        f"  sun   {sun['dni_w_m2']:.0f} W/m2, {direction}",
+        f"  dish  outline {dish['outline_m2']:.4g} m2, focal length {dish['focal_length_m']:g} m, "
+        f"rim angle {dish['rim_angle_deg']:.1f} deg",
+    ]
+    for name, part in facts["parts"].items():
+        form = "closed" if part["is_closed"] else "open sheet"
+        lines += textwrap.wrap(
+            f'part "{name}" ({part["role"]}): {part["area_m2"]:.4g} m2 in {part["triangles"]} triangles, {form}',
+            WIDTH,
+            initial_indent="  ",
+            subsequent_indent="    ",
+        )
+    if facts["screens"]:
+        quoted = ", ".join(f'"{name}"' for name in facts["screens"])
+        lines += textwrap.wrap(f"screens {quoted}", WIDTH, initial_indent="  ", subsequent_indent="    ")
+    for note in facts["notes"]:
+        lines += textwrap.wrap(note, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return lines

@@ -1,0 +1,110 @@
+"""The demo scenes: they load, trace, close their ledger and show light on their stands."""
+
+from __future__ import annotations
+
+import math
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import dishtrace as dt
+
+FOLDER = Path(__file__).parents[2] / "scenes"
+SCENES = sorted(FOLDER.glob("*.toml"))
+MESHES = sorted(FOLDER.glob("*.obj"))
+RAYS = 1 << 16
+
+
+@pytest.fixture(scope="module", params=SCENES, ids=lambda path: path.stem)
+def result(request: pytest.FixtureRequest) -> dt.Result:
+    return dt.trace(dt.load_scene(request.param), rays=RAYS, seed=1)
+
+
+def test_there_are_three_with_a_line_each_in_their_readme() -> None:
+    text = (FOLDER / "README.md").read_text(encoding="utf-8")
+    assert len(SCENES) == 3
+    for path in SCENES:
+        assert f"`{path.name}`" in text
+
+
+def test_each_says_that_it_is_invented(result: dt.Result) -> None:
+    assert "(invented)" in result.scene.title
+
+
+def test_ledger_closes_to_rounding(result: dt.Result) -> None:
+    ends = [estimate.value for name, estimate in result.budget_w.items() if name != "outline"]
+    assert math.fsum(ends) == pytest.approx(result.budget_w["outline"].value, rel=1e-12)
+
+
+def test_direct_sun_closes_to_rounding(result: dt.Result) -> None:
+    ends = [estimate.value for name, estimate in result.direct_w.items() if name != "incident"]
+    assert math.fsum(ends) == pytest.approx(result.direct_w["incident"].value, rel=1e-12)
+
+
+def test_outline_is_irradiance_times_area(result: dt.Result) -> None:
+    """The mounts follow the sun; the offset of the clinic's takes off a cosine of 3 mrad, 4.5e-6."""
+    expected = result.sun.dni_w_m2 * result.dish["outline_m2"]
+    hole = getattr(result.scene.dish.outline, "hole_radius_m", 0.0)
+    with_hole = result.sun.dni_w_m2 * math.pi * hole**2
+    assert result.budget_w["outline"].value == pytest.approx(expected + with_hole, rel=1e-4)
+
+
+def test_spill_on_the_stand_can_be_seen(result: dt.Result) -> None:
+    """A few percent of the light that leaves the mirror, many standard errors from nothing."""
+    stand = result.first_hit_w["stand"]
+    leaving = sum(estimate.value for estimate in result.first_hit_w.values())
+    assert 0.01 < stand.value / leaving < 0.10
+    assert stand.value > 10.0 * stand.se
+
+
+def test_receiver_gets_most_of_the_light(result: dt.Result) -> None:
+    assert 0.80 < result.intercept_factor.value < 0.99
+
+
+def test_every_part_of_a_stand_gets_light_from_mirror_or_sun(result: dt.Result) -> None:
+    stands = [part for part in result.parts.values() if part.role == "stand"]
+    assert all(part.incident_w.value + part.direct_incident_w.value > 0.0 for part in stands)
+
+
+def test_no_flux_above_the_limit(result: dt.Result) -> None:
+    """No concentrator exceeds 1 / sin^2 of the sun's half-angle; the aureole only lowers it."""
+    limit = result.sun.dni_w_m2 / math.sin(4.65e-3) ** 2
+    peaks = [part.peak_w_m2.value for part in result.parts.values()]
+    assert 0.0 < max([*peaks, result.highest_peak.peak_w_m2.value]) < limit
+
+
+def test_nothing_is_lost(result: dt.Result) -> None:
+    assert result.budget_w["lost"].value == 0.0
+    assert result.direct_w["lost"].value == 0.0
+
+
+@pytest.mark.parametrize("path", MESHES, ids=lambda path: path.stem)
+def test_mesh_files_are_those_of_the_script(
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    script = runpy.run_path(str(FOLDER / "make_meshes.py"))
+    monkeypatch.setitem(script["write_obj"].__globals__, "FOLDER", tmp_path)
+    script["write_obj"](path.name, _remark(path), script[path.stem.replace("-", "_")]())
+    assert (tmp_path / path.name).read_text() == path.read_text()
+
+
+def _remark(path: Path) -> str:
+    first = path.read_text().split("\n", 1)[0]
+    return first.removeprefix("# ").split(" Invented;")[0]
+
+
+@pytest.mark.parametrize("path", MESHES, ids=lambda path: path.stem)
+def test_mesh_files_are_small_and_closed(path: Path) -> None:
+    """Every edge is run through once each way, and the volume is positive: closed, fronts outside."""
+    rows = [line.split() for line in path.read_text().splitlines()]
+    vertices = np.array([row[1:] for row in rows if row[0] == "v"], float)
+    faces = np.array([row[1:] for row in rows if row[0] == "f"], int) - 1
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    there = {tuple(edge) for edge in edges.tolist()}
+    assert len(there) == len(edges)
+    assert there == {(b, a) for a, b in there}
+    a, b, c = (vertices[faces[:, corner]] for corner in range(3))
+    assert np.einsum("ij,ij->", a, np.cross(b, c)) > 0.0
+    assert path.stat().st_size < 300_000
