@@ -28,8 +28,8 @@ class _TracerFolder(ModuleType):
     """The folder `dishtrace.trace`, which can be called: the tracer's code and `dt.trace(scene)` share one name."""
 
     def __call__(self, scene: Any, **options: Any) -> Any:
-        """Trace a scene; takes and returns what `dishtrace.flux.result.trace` does."""
-        from dishtrace.flux.result import trace as run
+        """Trace a scene; takes and returns what `dishtrace.flux.measure.trace` does."""
+        from dishtrace.flux.measure import trace as run
 
         return run(scene, **options)
 

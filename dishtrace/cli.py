@@ -64,7 +64,9 @@ def _print_version(wanted: bool) -> None:
 def main(
     version: Annotated[
         bool,
-        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and leave."),
+        typer.Option(
+            "--version", callback=_print_version, is_eager=True, help="Print the version and leave."
+        ),
     ] = False,
 ) -> None:
     """Trace the focal spot of a parabolic solar dish: where every watt of sunlight goes.
@@ -94,7 +96,9 @@ def trace_command(
     ] = None,
     seed: Annotated[
         int | None,
-        typer.Option(metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."),
+        typer.Option(
+            metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."
+        ),
     ] = None,
     threads: Annotated[
         int | None,
@@ -132,7 +136,14 @@ def trace_command(
       dishtrace trace yard.toml --json > yard.json
     """
     with _told(as_json):
-        _check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--first-ray": (first_ray, 0)})
+        _check_numbers(
+            {
+                "--rays": (rays, 1),
+                "--seed": (seed, 0),
+                "--threads": (threads, 1),
+                "--first-ray": (first_ray, 0),
+            }
+        )
         described = _load(scene)
         if first_ray is not None:
             _replay(described, seed, first_ray, rays or 1, as_json)
@@ -154,7 +165,9 @@ def check_command(
     scene: Annotated[
         Path | None, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)
     ] = None,
-    schema: Annotated[bool, typer.Option("--schema", help="Print the JSON Schema of scene files for editors.")] = False,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the JSON Schema of scene files for editors.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Read a scene with all files that it names, and tell every fault at once.
@@ -171,7 +184,9 @@ def check_command(
             _print_json(scene_schema())
             return
         if scene is None:
-            raise InputError(Fault("command line", "SCENE", "", "is missing", "name a scene file, or ask for --schema"))
+            raise InputError(
+                Fault("command line", "SCENE", "", "is missing", "name a scene file, or ask for --schema")
+            )
         from dishtrace.report.overview import overview, overview_lines
 
         facts = overview(_load(scene))
@@ -198,7 +213,7 @@ def _results_folder(scene: Path, out: Path | None, as_json: bool) -> Path | None
 
 def _traced(scene: Scene, *, quiet: bool, **options: int | None) -> Result:
     """Run the tracer with progress on a terminal and word of compiling."""
-    from dishtrace.flux.result import trace
+    from dishtrace.flux.measure import trace
 
     if quiet:
         return trace(scene, **options)
@@ -215,7 +230,13 @@ def _progress() -> Iterator[tuple[Callable[[int, int], None] | None, Callable[[s
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("tracing"), BarColumn(), TaskProgressColumn(), TextColumn("time left"), TimeRemainingColumn())
+    columns = (
+        TextColumn("tracing"),
+        BarColumn(),
+        TaskProgressColumn(),
+        TextColumn("time left"),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=Console(file=sys.stderr), transient=True) as bar:
         task = bar.add_task("tracing", total=None)
         yield (
@@ -225,17 +246,18 @@ def _progress() -> Iterator[tuple[Callable[[int, int], None] | None, Callable[[s
 
 
 def _replay(scene: Scene, seed: int | None, first: int, number: int, as_json: bool) -> None:
-    """Print the paths of single rays."""
-    from dishtrace.trace.run import replay
+    """Print the paths of single rays, place by place."""
+    from dishtrace.flux.measure import replay
 
     chosen = scene.run.seed if seed is None else seed
-    paths = ((ray, replay(scene, chosen, ray)) for ray in range(first, first + number))
+    paths = ((ray, replay(scene, seed=chosen, ray=ray).tolist()) for ray in range(first, first + number))
     if as_json:
-        rays = [{"ray": ray, "path": path} for ray, path in paths]
+        rays = [{"ray": ray, "path_m": path} for ray, path in paths]
         _print_json({"dishtrace": _version(), "scene": scene.title, "seed": chosen, "rays": rays})
-    else:
-        for _, path in paths:
-            _print_lines(path.splitlines())
+        return
+    for ray, path in paths:
+        places = [f"  {x: .9f} {y: .9f} {z: .9f}" for x, y, z in path]
+        _print_lines([f"ray {ray}, seed {chosen}: x, y, z in the dish frame (m)", *places])
 
 
 def _print_summary(result: Result) -> None:
@@ -258,7 +280,9 @@ def _write(result: Result, folder: Path, *, is_told: bool) -> None:
         tables = write_tables(result, folder)
         pictures = list(draw_all(result, folder))
     except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}; what was written before is kept") from error
+        raise RunError(
+            f"{folder}: writing failed: {error.strerror or error}; what was written before is kept"
+        ) from error
     if is_told:
         print(_encodable(f"\nWritten to {folder}:", sys.stdout))
         _print_lines(f"  {line}" for line in _listed([*tables, *pictures]))

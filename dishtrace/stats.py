@@ -74,7 +74,9 @@ def totals(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return sums, np.where(sums == 0.0, np.nan, errors)
 
 
-def jackknife(statistic: Callable[[np.ndarray], np.ndarray], rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def jackknife(
+    statistic: Callable[[np.ndarray], np.ndarray], rows: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """A smooth function of block sums with its delete-one-block jackknife error.
 
     Parameters

@@ -127,10 +127,9 @@ def trace(
     seed = scene.run.seed if seed is None else seed
     threads = available_threads() if threads is None else threads
     n_points = _checked_points(rays, seed, threads)
-    prepared = prepare(scene, seed=seed)
-    optics = prepared.assembly.optics
     with StopFlag() as stop:
-        compile_seconds = _compiled(prepared, announce)
+        prepared, compile_seconds = _compiled(scene, seed, announce, stop)
+        optics = prepared.assembly.optics
         started = time.perf_counter()
         pilot = prepared.tally(n_legs=min(n_points, PILOT_POINTS))
         run(optics, no_screens(), pilot, n_points=pilot.legs.shape[1], threads=threads, stop=stop)
@@ -146,7 +145,9 @@ def trace(
     _refuse_lost(scene, tally, n_rays, seed)
     shown = [
         screen_result(plane, tally, k, scale=scales[k], n_rays=n_rays, offset=offset)
-        for k, (plane, offset) in enumerate(zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True))
+        for k, (plane, offset) in enumerate(
+            zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True)
+        )
     ]
     return _result(
         prepared,
@@ -169,23 +170,34 @@ def _checked_points(rays: int, seed: int, threads: int) -> int:
         ("threads", threads, 1, 1024),
     ):
         if not low <= value <= high:
-            raise InputError(Fault("command", name, str(value), f"must be from {low} to {high}", f"give another {name}"))
+            raise InputError(
+                Fault("command", name, str(value), f"must be from {low} to {high}", f"give another {name}")
+            )
     return points_for(rays)
 
 
-def _compiled(prepared: Prepared, announce: Callable[[str], None] | None) -> float | None:
-    """Compile the kernels by tracing a handful of rays; the time it took, None when they lay ready. [s]"""
+def _compiled(
+    scene: Scene, seed: int, announce: Callable[[str], None] | None, stop: StopFlag
+) -> tuple[Prepared, float | None]:
+    """The scene prepared and the kernels compiled by tracing a handful of rays, with the time that compiling took.
+
+    The time is None when the kernels lay ready. [s]
+    """
     will_compile = announce_compilation(announce)
     started = time.perf_counter()
-    with StopFlag() as stop:
-        run(prepared.assembly.optics, no_screens(), prepared.tally(), n_points=8, threads=1, stop=stop)
+    prepared = prepare(scene, seed=seed)
+    run(prepared.assembly.optics, no_screens(), prepared.tally(), n_points=8, threads=1, stop=stop)
+    if not will_compile:
+        return prepared, None
     seconds = time.perf_counter() - started
-    if will_compile and announce is not None:
+    if announce is not None:
         announce(f"compiled in {seconds:.0f} s")
-    return seconds if will_compile else None
+    return prepared, seconds
 
 
-def _spot_planes(legs: np.ndarray, focal_length: float) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
+def _spot_planes(
+    legs: np.ndarray, focal_length: float
+) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
     """Focal plane, smallest spot and highest peak, and their offsets from the focus."""
     smallest = smallest_spot(legs, focal_length=focal_length)
     peak = highest_peak(legs, focal_length=focal_length)
@@ -226,12 +238,16 @@ def _dish_figures(prepared: Prepared) -> dict[str, float]:
     }
 
 
-def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int) -> tuple[str, ...]:
+def _notes(
+    prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int
+) -> tuple[str, ...]:
     notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.pose.notes]
     for mesh in prepared.meshes:
         notes += mesh.notes
     if stopped:
-        notes.append(f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them")
+        notes.append(
+            f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them"
+        )
     elif n_rays != rays_wanted:
         notes.append(f"{rays_wanted} rays were rounded up to {n_rays}, whole units of {UNIT_RAYS}")
     if n_lost:
@@ -240,7 +256,14 @@ def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, 
 
 
 def _result(
-    prepared: Prepared, tally: Tally, shown: list[ScreenResult], *, n_rays: int, rays_wanted: int, stopped: bool, **about
+    prepared: Prepared,
+    tally: Tally,
+    shown: list[ScreenResult],
+    *,
+    n_rays: int,
+    rays_wanted: int,
+    stopped: bool,
+    **about,
 ) -> Result:
     gaps = hole_power(
         prepared.outline, prepared.pose.sun, dni=prepared.sun.dni_w_m2, focal_length=prepared.focal_length

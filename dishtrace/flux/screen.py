@@ -109,7 +109,9 @@ def radii_of(sums: np.ndarray, scale: float) -> np.ndarray:
 
 
 def _estimates(values: np.ndarray, errors: np.ndarray) -> list[Estimate]:
-    return [Estimate(float(v), float(e) if np.isfinite(e) else None) for v, e in zip(values, errors, strict=True)]
+    return [
+        Estimate(float(v), float(e) if np.isfinite(e) else None) for v, e in zip(values, errors, strict=True)
+    ]
 
 
 def screen_result(

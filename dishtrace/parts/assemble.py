@@ -121,11 +121,9 @@ def part_meshes(scene: Scene, pose: Pose) -> tuple[PartMesh, ...]:
         contact = mirror_contact(mesh.triangles, outline, focal_length=nominal(scene.dish.focal_length_m))
         if contact is not None and _is_refused(part.role, contact, outline):
             faults.append(_in_mirror(scene, index, mesh, contact))
-        meshes.append(
-            mesh
-            if contact is None
-            else replace(mesh, notes=(*mesh.notes, f"the part {_contact_text(mesh, contact)}"))
-        )
+        if contact is not None and (contact.crosses or part.role != "stand"):
+            mesh = replace(mesh, notes=(*mesh.notes, f"the part {_contact_text(mesh, contact)}"))
+        meshes.append(mesh)
     if faults:
         raise InputError(faults)
     return tuple(meshes)

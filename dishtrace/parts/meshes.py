@@ -111,20 +111,14 @@ def _loaded(path: Path) -> np.ndarray:
     damage = (HeaderError, ValueError, TypeError, KeyError, IndexError, AttributeError, NotImplementedError)
     damage += (struct.error, OSError)
     try:
-        with path.open("rb") as file:
+        with path.open("rb") as file, np.errstate(invalid="ignore", over="ignore"):
             scene = trimesh.load_scene(file, file_type=kind, process=False)
-            bodies = scene.dump(concatenate=False)
-            pieces = [
-                body.triangles for body in bodies if isinstance(body, trimesh.Trimesh) and len(body.faces)
-            ]
+            bodies = [body for body in scene.dump(concatenate=False) if isinstance(body, trimesh.Trimesh)]
+            pieces = [np.asarray(body.triangles, dtype=float) for body in bodies if len(body.faces)]
     except damage as error:
         reason = " ".join(str(error).split())[:120] or type(error).__name__
         raise MeshError(f"cannot be read as {kind.upper()} ({reason})", "export the mesh again") from error
-    return (
-        np.concatenate([np.asarray(piece, dtype=float) for piece in pieces])
-        if pieces
-        else np.zeros((0, 3, 3))
-    )
+    return np.concatenate(pieces) if pieces else np.zeros((0, 3, 3))
 
 
 def turn_matrix(turn_deg: tuple[float, float, float]) -> np.ndarray:

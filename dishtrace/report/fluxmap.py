@@ -7,13 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.report.projection import (
-    front_most,
-    lit_direction,
-    project,
-    three_quarter,
-    view_axes,
-)
+from dishtrace.report.projection import front_most, lit_direction, project, three_quarter, view_axes
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import PartResult
@@ -87,7 +81,8 @@ def panels(part: PartResult, up: np.ndarray) -> tuple[list[Panel], list[str]]:
         return _views(part, up), []
     drawings, dark = [], []
     nearest = _peak_triangle(part)
-    sides = ("front",) if part.mesh.is_closed and not np.any(part.sides["back"].flux_w_m2 > 0.0) else ("front", "back")
+    is_dark_inside = part.mesh.is_closed and not np.any(part.sides["back"].flux_w_m2 > 0.0)
+    sides = ("front",) if is_dark_inside else ("front", "back")
     for side in sides:
         figures = part.sides[side]
         for chart in part.mesh.charts:
@@ -139,25 +134,47 @@ def corner_values(panel: Panel) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     flux = panel.flux
     for _ in range(2):
         weight = np.bincount(triangles.ravel(), weights=np.repeat(areas, 3))
-        values = np.bincount(triangles.ravel(), weights=np.repeat(areas * flux, 3)) / np.where(weight > 0, weight, 1.0)
+        values = np.bincount(triangles.ravel(), weights=np.repeat(areas * flux, 3)) / np.where(
+            weight > 0, weight, 1.0
+        )
         flux = values[triangles].mean(axis=1)
     return panel.uv.reshape(-1, 2)[first], triangles, values
 
 
-def round_levels(top: float, count: int = 4) -> np.ndarray:
-    """Levels for contour lines at round numbers (1, 2, 2.5 or 5 times a power of ten) between zero and `top`."""
+def round_levels(top: float, least: int = 4) -> np.ndarray:
+    """Levels for contour lines at round numbers below a largest value.
+
+    Parameters
+    ----------
+    top : float
+        Largest value. [any]
+    least : int
+        At least so many levels. [–]
+
+    Returns
+    -------
+    (k,) float64
+        Multiples of 1, 2, 2.5 or 5 times a power of ten, above zero and below `top`; none when `top` is not above 0.
+    """
     if not top > 0.0:
         return np.zeros(0)
-    rough = top / (count + 1)
+    rough = top / (least + 0.5)
     power = 10.0 ** np.floor(np.log10(rough))
-    step = next(factor * power for factor in (1.0, 2.0, 2.5, 5.0, 10.0) if factor * power >= rough * (1 - 1e-9))
-    return step * np.arange(1, int(np.floor(top / step * (1 - 1e-9))) + 1)
+    step = max(factor * power for factor in (1.0, 2.0, 2.5, 5.0) if factor * power <= rough * (1.0 + 1e-9))
+    return step * np.arange(1, int(np.ceil(top / step * (1.0 - 1e-9))))
 
 
 def _panel_title(part: PartResult, chart: str, side: str) -> str:
+    """What a drawing shows; the back of a sheet is drawn in the coordinates of its front."""
     if part.mesh.is_closed:
         return chart if side == "front" else f"{chart}, inside"
-    return chart if chart == side else f"{chart}, back" if side == "back" else chart
+    if side == "front":
+        return chart
+    return (
+        "back, as seen through the front"
+        if chart == "front"
+        else f"back of {chart}, as seen through the front"
+    )
 
 
 def _peak_triangle(part: PartResult) -> int:

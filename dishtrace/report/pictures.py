@@ -81,11 +81,10 @@ def draw_flux(result: Result, part: PartResult) -> Figure:
     top = fluxmap.top_of_scale(drawings) / 1000.0
     scale = Normalize(0.0, top)
     noise = fluxmap.typical_error(drawings)
-    columns = min(len(drawings), 3)
-    rows = -(-len(drawings) // columns)
-    figure = _figure(result, (max(6.4, 3.6 * columns + 1.2), 1.5 + 3.4 * rows))
+    rows, columns, widths, size = _layout(drawings)
+    figure = _figure(size)
     with rc_context(SETTINGS):
-        axes = figure.subplots(rows, columns, squeeze=False).ravel()
+        axes = figure.subplots(rows, columns, squeeze=False, width_ratios=widths).ravel()
         for panel, axis in zip(drawings, axes, strict=False):
             _draw_panel(axis, panel, scale, noise)
         for axis in axes[len(drawings) :]:
@@ -104,7 +103,8 @@ def draw_flux(result: Result, part: PartResult) -> Figure:
         _foot(
             figure,
             f"× peak {peak} kW/m² over {1e4 * part.peak_patch_m2:.3g} cm². {_noise(noise, 'triangle')}",
-            "Hatched: no light seen, or error unknown." + (f" No light on: {', '.join(dark)}." if dark else ""),
+            "Hatched: no light seen, or error unknown."
+            + (f" No light on: {', '.join(dark)}." if dark else ""),
         )
     return figure
 
@@ -114,7 +114,7 @@ def draw_spot(result: Result, screen: ScreenResult) -> Figure:
     flux, error = np.asarray(screen.map_w_m2) / 1000.0, np.asarray(screen.map_se_w_m2) / 1000.0
     known = np.isfinite(error) & (flux > 0.0)
     half = screen.half_width_m * 1000.0
-    figure = _figure(result, (7.0, 6.6))
+    figure = _figure((7.0, 6.6))
     with rc_context(SETTINGS):
         axis = figure.subplots()
         axis.patch.set(**NO_LIGHT)
@@ -137,8 +137,8 @@ def draw_spot(result: Result, screen: ScreenResult) -> Figure:
         _foot(
             figure,
             f"{power} W, peak {peak} kW/m² over {1e4 * screen.peak_patch_m2:.3g} cm². {_noise(noise, 'bin')}",
-            "Seen from the sun's side. Dashed circles hold the share of the power written on them. Contours in kW/m², "
-            "smoothed. Hatched: no light seen.",
+            "Seen from the sun's side. Dashed circles hold the share of the power written on them.",
+            "White contours in kW/m², smoothed. Hatched: no light seen, or error unknown.",
         )
     return figure
 
@@ -149,33 +149,51 @@ def draw_profile(result: Result, screen: ScreenResult) -> Figure:
     flux, error = np.asarray(screen.profile_w_m2) / 1000.0, np.asarray(screen.profile_se_w_m2) / 1000.0
     radius, power = 1000.0 * np.asarray(screen.encircled_radius_m), np.asarray(screen.encircled_w)
     power_error = np.asarray(screen.encircled_se_w)
-    figure = _figure(result, (7.0, 6.4))
+    figure = _figure((7.0, 6.4))
     with rc_context(SETTINGS):
         upper, lower = figure.subplots(2, 1, sharex=True)
         upper.stairs(flux, edges, color="black", linewidth=1.2)
         upper.stairs(
-            flux + 2.0 * error, edges, baseline=np.maximum(flux - 2.0 * error, 0.0), fill=True, color="0.7", zorder=0
+            flux + 2.0 * error,
+            edges,
+            baseline=np.maximum(flux - 2.0 * error, 0.0),
+            fill=True,
+            color="0.7",
+            zorder=0,
         )
         upper.set(ylabel="flux, mean over a ring (kW/m²)", ylim=(0.0, None))
         lower.plot(radius, power, color="black", linewidth=1.2)
-        lower.fill_between(radius, power - 2.0 * power_error, power + 2.0 * power_error, color="0.7", zorder=0)
+        lower.fill_between(
+            radius, power - 2.0 * power_error, power + 2.0 * power_error, color="0.7", zorder=0
+        )
         whole = screen.power_w.value
         for share in (0.5, 0.9, 0.95, 0.99):
             lower.axhline(share * whole, color="0.5", linewidth=0.7, linestyle="--")
             lower.annotate(
-                f"{100 * share:.0f} %", (1.0, share * whole), xycoords=("axes fraction", "data"),
-                xytext=(3, 0), textcoords="offset points", va="center", fontsize=7,
+                f"{100 * share:.0f} %",
+                (1.0, share * whole),
+                xycoords=("axes fraction", "data"),
+                xytext=(3, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=7,
             )
         lower.set(
-            xlabel="radius about the screen's centre (mm)", ylabel="power within the radius (W)",
-            xlim=(0.0, edges[-1]), ylim=(0.0, None),
+            xlabel="radius about the screen's centre (mm)",
+            ylabel="power within the radius (W)",
+            xlim=(0.0, edges[-1]),
+            ylim=(0.0, None),
         )
         for axis in (upper, lower):
             axis.grid(color="0.9", linewidth=0.6)
         _head(figure, result, f"Radial profile and encircled power on “{screen.name}”")
         known = np.isfinite(error) & (flux > 0.0)
         noise = float(np.median(error[known] / flux[known])) if known.any() else float("nan")
-        _foot(figure, f"Grey band: ± 2 standard errors. {_noise(noise, 'ring')}", "Dashed: shares of the power on the plane.")
+        _foot(
+            figure,
+            f"Grey band: ± 2 standard errors. {_noise(noise, 'ring')}",
+            "Dashed: shares of the power on the plane.",
+        )
     return figure
 
 
@@ -184,21 +202,27 @@ def draw_side_view(result: Result) -> Figure:
     view = side_view(result)
     left, right, bottom, top = view.limits
     tall = (top - bottom) / (right - left)
-    figure = _figure(result, (8.2, float(np.clip(7.0 * tall + 1.3, 4.2, 10.0))))
+    figure = _figure((8.2, float(np.clip(7.0 * tall + 1.3, 4.2, 10.0))))
     with rc_context(SETTINGS):
         axis = figure.subplots()
         for ray in view.rays:
-            axis.plot(*ray.T, color="#e08214", linewidth=0.6, alpha=0.75, zorder=1)
+            axis.plot(*ray.T, color="#e08214", linewidth=0.6, alpha=0.6, zorder=1)
         axis.plot(*view.rim.T, color="0.6", linewidth=0.8, zorder=2)
         for line in view.mirror:
             axis.plot(*line.T, color="black", linewidth=2.4, zorder=3, solid_capstyle="butt")
-        for number, part in enumerate(view.parts):
+        for part in view.parts:
             grey = {"receiver": "0.25", "stand": "0.55"}.get(part.role, "0.75")
-            axis.add_collection(PolyCollection(part.uv, facecolor=grey, edgecolor=grey, linewidth=0.4, zorder=4))
-            _name_part(axis, part.name, part.role, part.uv.reshape(-1, 2), number, view.limits)
+            axis.add_collection(
+                PolyCollection(part.uv, facecolor=grey, edgecolor=grey, linewidth=1.2, zorder=4)
+            )
+        _name_parts(axis, view)
         _draw_marks(axis, view)
         axis.set(
-            xlim=(left, right), ylim=(bottom, top), aspect="equal", xlabel=view.labels[0], ylabel=view.labels[1]
+            xlim=(left, right),
+            ylim=(bottom, top),
+            aspect="equal",
+            xlabel=view.labels[0],
+            ylabel=view.labels[1],
         )
         axis.grid(color="0.93", linewidth=0.6, zorder=0)
         axis.set_axisbelow(True)
@@ -212,6 +236,20 @@ def draw_side_view(result: Result) -> Figure:
     return figure
 
 
+def _layout(drawings: list[fluxmap.Panel]) -> tuple[int, int, list[float], tuple[float, float]]:
+    """Rows, columns, widths of the columns and size of a figure; drawings in one row share their scale."""
+    spans = np.array([np.ptp(panel.uv.reshape(-1, 2), axis=0) for panel in drawings])
+    columns = min(len(drawings), 3)
+    rows = -(-len(drawings) // columns)
+    widths = np.maximum(spans[:, 0], 0.45 * spans[:, 0].max()) if rows == 1 else np.ones(columns)
+    across = 4.4 if len(drawings) == 1 else 3.4 * columns
+    tallest = (
+        float(np.max(spans[:, 1] / spans[:, 0] * (widths if rows == 1 else 1.0) / widths.sum())) * across
+    )
+    height = float(np.clip(tallest, 1.6, 5.2))
+    return rows, columns, list(widths), (across + 2.4, 1.5 + (height + 0.7) * rows)
+
+
 def _draw_panel(axis: Any, panel: fluxmap.Panel, scale: Normalize, noise: float) -> None:
     """One drawing of a flux map on its axes."""
     known = panel.is_known
@@ -223,17 +261,42 @@ def _draw_panel(axis: Any, panel: fluxmap.Panel, scale: Normalize, noise: float)
             axis.add_patch(PathPatch(Outline.make_compound_path_from_polys(dark), **NO_LIGHT))
         axis.add_collection(
             PolyCollection(
-                panel.uv[known], array=panel.flux[known] / 1000.0, norm=scale, cmap=COLOURS, edgecolor="face", linewidth=0.2
+                panel.uv[known],
+                array=panel.flux[known] / 1000.0,
+                norm=scale,
+                cmap=COLOURS,
+                edgecolor="face",
+                linewidth=0.5,
             )
         )
-    has_contours = not panel.is_view and noise < fluxmap.NOISE_FOR_CONTOURS and _draw_contours(axis, panel, scale)
+    has_contours = (
+        not panel.is_view and noise < fluxmap.NOISE_FOR_CONTOURS and _draw_contours(axis, panel, scale)
+    )
     if not has_contours:
         for x, y, flux in panel.numbers:
             if flux > 0.02 * 1000.0 * scale.vmax:
-                axis.text(x, y, f"{flux / 1000.0:.2g}", ha="center", va="center", fontsize=7, path_effects=HALO)
+                axis.text(
+                    x, y, f"{flux / 1000.0:.2g}", ha="center", va="center", fontsize=7, path_effects=HALO
+                )
     if panel.peak is not None:
-        axis.plot(*panel.peak, marker="x", color="white", markersize=8, markeredgewidth=2.6, linestyle="none", zorder=6)
-        axis.plot(*panel.peak, marker="x", color="black", markersize=7, markeredgewidth=1.3, linestyle="none", zorder=7)
+        axis.plot(
+            *panel.peak,
+            marker="x",
+            color="white",
+            markersize=8,
+            markeredgewidth=2.6,
+            linestyle="none",
+            zorder=6,
+        )
+        axis.plot(
+            *panel.peak,
+            marker="x",
+            color="black",
+            markersize=7,
+            markeredgewidth=1.3,
+            linestyle="none",
+            zorder=7,
+        )
     axis.set(title=panel.title, xlabel=panel.labels[0], ylabel=panel.labels[1], aspect="equal")
     axis.autoscale_view()
     axis.margins(0.03)
@@ -256,7 +319,9 @@ def _draw_contours(axis: Any, panel: fluxmap.Panel, scale: Normalize) -> bool:
     levels = levels[(levels < values.max() / 1000.0) & (levels > values.min() / 1000.0)]
     if not len(levels):
         return False
-    lines = axis.tricontour(*corners.T, triangles, values / 1000.0, levels=levels, colors="white", linewidths=0.8)
+    lines = axis.tricontour(
+        *corners.T, triangles, values / 1000.0, levels=levels, colors="white", linewidths=0.8
+    )
     for text in axis.clabel(lines, fmt="%g", fontsize=7):
         text.set_path_effects(DARK_HALO)
     return True
@@ -269,40 +334,56 @@ def _draw_circles(axis: Any, screen: ScreenResult, half: float) -> None:
         radius = 1000.0 * estimate.value
         if not np.isfinite(radius) or radius > 1.3 * half:
             continue
-        axis.add_patch(Circle((x, y), radius, fill=False, linestyle="--", linewidth=1.0, edgecolor="black", path_effects=HALO))
+        for colour, width, style in (("white", 1.8, "-"), ("black", 1.0, "--")):
+            axis.add_patch(
+                Circle((x, y), radius, fill=False, linestyle=style, linewidth=width, edgecolor=colour)
+            )
         angle = np.radians(55.0 - 30.0 * number)
         place = (x + radius * np.cos(angle), y + radius * np.sin(angle))
         if max(abs(place[0]), abs(place[1])) < half:
             axis.text(*place, f"{share} %", ha="center", va="center", fontsize=8, path_effects=HALO, zorder=6)
 
 
-def _name_part(
-    axis: Any, name: str, role: str, points: np.ndarray, number: int, limits: tuple[float, float, float, float]
-) -> None:
-    """A part's name at the border of the picture, with a line to the part; names take turns left and right."""
-    left, right, bottom, top = limits
-    x, y = 0.5 * (points.min(axis=0) + points.max(axis=0))
-    side, row = number % 2, number // 2
-    place = (right - 0.01 * (right - left), top - (0.04 + 0.05 * row) * (top - bottom))
-    if side == 0:
-        place = (left + 0.01 * (right - left), place[1])
-    axis.annotate(
-        _printable(f"{name} ({role})"), (x, y), xytext=place, ha="left" if side == 0 else "right", va="top", fontsize=8,
-        parse_math=False, path_effects=HALO, zorder=6, arrowprops={"arrowstyle": "-", "linewidth": 0.6, "color": "0.2"},
-    )
+def _name_parts(axis: Any, view: SideView) -> None:
+    """Names of the parts at the left and right border, from the top in the order of their height, with lines to them."""
+    left, right, bottom, top = view.limits
+    middles = {part.name: 0.5 * (part.uv.min(axis=(0, 1)) + part.uv.max(axis=(0, 1))) for part in view.parts}
+    divide = float(np.median([place[0] for place in middles.values()])) if middles else 0.0
+    rows = {"left": 0, "right": 0}
+    for part in sorted(view.parts, key=lambda each: -middles[each.name][1]):
+        side = "left" if middles[part.name][0] < divide else "right"
+        inset = 0.01 * (right - left)
+        place = (
+            left + inset if side == "left" else right - inset,
+            top - (0.03 + 0.045 * rows[side]) * (top - bottom),
+        )
+        rows[side] += 1
+        axis.annotate(
+            _printable(f"{part.name} ({part.role})"),
+            middles[part.name],
+            xytext=place,
+            ha=side,
+            va="top",
+            fontsize=8,
+            parse_math=False,
+            path_effects=HALO,
+            zorder=6,
+            arrowprops={"arrowstyle": "-", "linewidth": 0.6, "color": "0.2"},
+        )
 
 
 def _draw_marks(axis: Any, view: SideView) -> None:
     """Focus, vertex and ground origin as points, and the directions of the frames as arrows."""
     left, right, bottom, top = view.limits
     length = 0.11 * max(right - left, top - bottom)
-    styles = {"focus": ("o", (6, 6)), "vertex": ("s", (6, -12)), "ground origin": ("^", (6, 8))}
     for name, place in view.marks.items():
-        marker, shift = styles[name]
-        axis.plot(*place, marker=marker, color="white", markeredgecolor="black", markersize=4.5, zorder=7)
-        axis.annotate(name, place, xytext=shift, textcoords="offset points", fontsize=7.5, path_effects=HALO, zorder=7)
+        shift = (7, 4) if "focus" in name else (7, -11) if "vertex" in name else (7, 7)
+        axis.plot(*place, marker="o", color="white", markeredgecolor="black", markersize=4.5, zorder=7)
+        axis.annotate(
+            name, place, xytext=shift, textcoords="offset points", fontsize=7.5, path_effects=HALO, zorder=7
+        )
     for name in ("y", "z"):
-        _arrow(axis, view.marks["vertex"], view.arrows[name] * length, f"{name} (dish)")
+        _arrow(axis, view.vertex, view.arrows[name] * length, f"{name} (dish)")
     corner = np.array([left + 0.13 * (right - left), bottom + 0.14 * (top - bottom)])
     _arrow(axis, corner, view.arrows["sun"] * length, "to the sun")
 
@@ -310,7 +391,9 @@ def _draw_marks(axis: Any, view: SideView) -> None:
 def _arrow(axis: Any, start: np.ndarray, vector: np.ndarray, label: str) -> None:
     end = start + vector
     axis.annotate("", end, xytext=start, arrowprops={"arrowstyle": "->", "linewidth": 1.0}, zorder=7)
-    axis.text(*(start + 1.15 * vector), label, fontsize=7.5, ha="center", va="center", path_effects=HALO, zorder=7)
+    axis.text(
+        *(start + 1.15 * vector), label, fontsize=7.5, ha="center", va="center", path_effects=HALO, zorder=7
+    )
 
 
 def _smoothed(values: np.ndarray) -> np.ndarray:
@@ -320,7 +403,7 @@ def _smoothed(values: np.ndarray) -> np.ndarray:
     return sum(padded[i : i + n, j : j + m] for i in range(3) for j in range(3)) / 9.0
 
 
-def _figure(result: Result, size: tuple[float, float]) -> Figure:
+def _figure(size: tuple[float, float]) -> Figure:
     return Figure(figsize=size, layout="constrained")
 
 

@@ -49,7 +49,8 @@ class SideView:
     rays : tuple of (k, 2) float64
         Paths of sample rays.
     marks : dict
-        Places of "vertex" and "focus", and "ground origin" where the scene has one, each (2,).
+        Places of "vertex", "focus" and "ground origin" where the scene has one, each (2,); one mark for two that meet.
+    vertex : (2,) float64
     arrows : dict
         Unit directions in the drawing, projected: "x", "y", "z" of the dish frame, "sun", each (2,).
     labels : tuple of 2 str
@@ -65,6 +66,7 @@ class SideView:
     parts: tuple[Silhouette, ...]
     rays: tuple[np.ndarray, ...]
     marks: dict[str, np.ndarray]
+    vertex: np.ndarray
     arrows: dict[str, np.ndarray]
     labels: tuple[str, str]
     limits: tuple[float, float, float, float]
@@ -105,23 +107,38 @@ def side_view(result: Result) -> SideView:
     parts = tuple(
         Silhouette(part.name, part.role, flat(part.mesh.triangles)) for part in result.parts.values()
     )
-    marks = {"vertex": flat(np.zeros(3)), "focus": flat(np.array([0.0, 0.0, focal_length]))}
-    if has_ground:
-        marks["ground origin"] = flat(origin)
+    marks = _marks(flat(np.zeros(3)), flat(np.array([0.0, 0.0, focal_length])), has_ground=has_ground)
     arrows = {axis: project(vector, right, top) for axis, vector in zip("xyz", np.eye(3), strict=True)}
     arrows["sun"] = project(np.asarray(result.pose.sun), right, top)
-    everything = [*mirror, rim, *(part.uv.reshape(-1, 2) for part in parts), *(m[np.newaxis] for m in marks.values())]
+    everything = [
+        *mirror,
+        rim,
+        *(part.uv.reshape(-1, 2) for part in parts),
+        *(m[np.newaxis] for m in marks.values()),
+    ]
     return SideView(
         mirror=mirror,
         rim=rim,
         parts=parts,
         rays=tuple(flat(ray) for ray in result.sample_rays),
         marks=marks,
+        vertex=flat(np.zeros(3)),
         arrows=arrows,
         labels=_labels(has_ground),
         limits=_limits(np.concatenate(everything)),
         seen_from=_seen_from(result, has_ground),
     )
+
+
+def _marks(vertex: np.ndarray, focus: np.ndarray, *, has_ground: bool) -> dict[str, np.ndarray]:
+    """Vertex, focus and ground origin (the zero of the drawing), one name for those that share a place."""
+    marks = {"vertex": vertex, "focus": focus}
+    if not has_ground:
+        return marks
+    for name, place in marks.items():
+        if np.linalg.norm(place) < 0.02 * np.linalg.norm(focus - vertex):
+            return {f"{name}, ground origin" if key == name else key: value for key, value in marks.items()}
+    return {**marks, "ground origin": np.zeros(2)}
 
 
 def on_paraboloid(xy: np.ndarray, focal_length: float) -> np.ndarray:
@@ -151,7 +168,9 @@ def section_lines(outline: Outline, focal_length: float) -> list[np.ndarray]:
     is_mirror = outline.contains(xy)
     breaks = np.flatnonzero(np.diff(is_mirror.astype(int))) + 1
     pieces = np.split(np.arange(len(y)), breaks)
-    return [on_paraboloid(xy[piece], focal_length) for piece in pieces if is_mirror[piece[0]] and len(piece) > 1]
+    return [
+        on_paraboloid(xy[piece], focal_length) for piece in pieces if is_mirror[piece[0]] and len(piece) > 1
+    ]
 
 
 def _limits(points: np.ndarray) -> tuple[float, float, float, float]:

@@ -80,9 +80,15 @@ def head(result: Result) -> list[str]:
     """Which scene, how many rays, what sun and what dish."""
     lines: list[str] = [Heading(_clipped(result.scene.title or "Untitled scene"))]
     if result.stopped:
-        lines.append(f"STOPPED EARLY: {result.rays} of {result.rays_wanted} rays traced; the errors below say so.")
+        lines.append(
+            f"STOPPED EARLY: {result.rays} of {result.rays_wanted} rays traced; the errors below say so."
+        )
     sun, dish = result.sun, result.dish
-    place = f"azimuth {sun.azimuth_deg:.1f}, elevation {sun.elevation_deg:.1f} deg" if sun.has_direction else "overhead"
+    place = (
+        f"azimuth {sun.azimuth_deg:.1f}, elevation {sun.elevation_deg:.1f} deg"
+        if sun.has_direction
+        else "overhead"
+    )
     facts = [
         f"{result.rays} rays, seed {result.seed}",
         f"sun {sun.dni_w_m2:.0f} W/m2, {place}",
@@ -94,7 +100,11 @@ def head(result: Result) -> list[str]:
 def budget(result: Result, signs: Signs = PLAIN) -> list[str]:
     """The ledger as a bar chart in characters, with watts, percent of the outline and errors."""
     whole = result.budget_w["outline"]
-    rows = [(name, result.budget_w[key]) for key, name in BUDGET_NAMES.items() if result.budget_w[key].value != 0.0]
+    rows = [
+        (name, result.budget_w[key])
+        for key, name in BUDGET_NAMES.items()
+        if result.budget_w[key].value != 0.0
+    ]
     share = 100.0 / whole.value if whole.value else 0.0
     watts = aligned([estimate for _, estimate in rows], signs)
     percents = aligned([_without_unknown(estimate.scaled(share)) for _, estimate in rows], signs)
@@ -102,7 +112,9 @@ def budget(result: Result, signs: Signs = PLAIN) -> list[str]:
     lines: list[str] = [Heading(f"Where the {written(whole, signs)} W of sunlight on the dish outline end")]
     for (name, estimate), watt, percent in zip(rows, watts, percents, strict=True):
         bar = "#" * round(max(0.0, estimate.value * share / 100.0) * room)
-        lines.append(f"  {name:<18} {bar:<{max(room, 0)}} {watt} W  {percent} %".replace("  %", " %").rstrip())
+        lines.append(
+            f"  {name:<18} {bar:<{max(room, 0)}} {watt} W  {percent} %".replace("  %", " %").rstrip()
+        )
     return lines
 
 
@@ -129,7 +141,9 @@ def spot(result: Result, signs: Signs = PLAIN) -> list[str]:
     lines += flow([f"centre at x = {center[0]}, y = {center[1]} mm", f"peak {_flux(plane.peak_w_m2, signs)}"])
     ninety = written(best.radius_m["90"].scaled(2000.0), signs)
     lines += flow([f"smallest spot: {_offset(best, signs)}", f"90 % in {ninety} mm"])
-    lines += flow([f"highest peak: {_offset(high, signs)}", _peak(high.peak_w_m2, high.peak_patch_m2, result, signs)])
+    lines += flow(
+        [f"highest peak: {_offset(high, signs)}", _peak(high.peak_w_m2, high.peak_patch_m2, result, signs)]
+    )
     return lines
 
 
@@ -178,7 +192,9 @@ def screens(result: Result, signs: Signs = PLAIN) -> list[str]:
         return []
     lines: list[str] = [Heading("Screens (diameters in mm)")]
     for name, screen in result.screens.items():
-        lines += flow([f'"{name}" {written(screen.power_w, signs, "W")}', f"peak {_flux(screen.peak_w_m2, signs)}"])
+        lines += flow(
+            [f'"{name}" {written(screen.power_w, signs, "W")}', f"peak {_flux(screen.peak_w_m2, signs)}"]
+        )
         lines += flow(_diameters(screen, signs), indent="    ")
         inside = [f"{1000.0 * radius:g} mm: {written(power, signs)} W" for radius, power in screen.inside]
         if inside:
@@ -222,7 +238,10 @@ def aligned(estimates: Sequence[Estimate], signs: Signs) -> list[str]:
 
 def grid(labels: Sequence[str], titles: Sequence[str], columns: Sequence[Sequence[str]]) -> list[str]:
     """A table under its titles; a label too long for its column stands on a line of its own."""
-    widths = [max(len(title), *(len(text) for text in column)) for title, column in zip(titles, columns, strict=True)]
+    widths = [
+        max(len(title), *(len(text) for text in column))
+        for title, column in zip(titles, columns, strict=True)
+    ]
     room = WIDTH - 2 - sum(width + 2 for width in widths)
     fits = max((len(label) for label in labels if len(label) <= room), default=max(room, 0))
     lines = ["  " + " " * fits + "".join(f"  {title:>{w}}" for title, w in zip(titles, widths, strict=True))]
@@ -265,7 +284,9 @@ def _clipped(text: str) -> str:
 
 
 def _diameters(screen: ScreenResult, signs: Signs) -> list[str]:
-    return [f"{share} % in {written(radius.scaled(2000.0), signs)}" for share, radius in screen.radius_m.items()]
+    return [
+        f"{share} % in {written(radius.scaled(2000.0), signs)}" for share, radius in screen.radius_m.items()
+    ]
 
 
 def _flux(flux: Estimate, signs: Signs) -> str:
@@ -278,7 +299,9 @@ def _peak(flux: Estimate, patch_m2: float, result: Result, signs: Signs) -> str:
 
 
 def _offset(screen: ScreenResult, signs: Signs) -> str:
-    offset = screen.offset_m if isinstance(screen.offset_m, Estimate) else Estimate(float(screen.offset_m), 0.0)
+    offset = (
+        screen.offset_m if isinstance(screen.offset_m, Estimate) else Estimate(float(screen.offset_m), 0.0)
+    )
     return f"{written(offset.scaled(1000.0), signs)} mm beyond the focus"
 
 

@@ -88,7 +88,6 @@ def _irradiance_faults(source: Source) -> Iterator[Fault]:
     if not given:
         yield source.fault(
             ("sun",),
-            found="",
             allowed="needs the direct normal irradiance",
             remedy='give one of dni_w_m2 = 900, dni = "clear-sky", weather_file = "....epw"',
         )
@@ -172,12 +171,14 @@ def _polygon_reason(corners: object) -> str:
     from shapely.validation import explain_validity
 
     polygon = Polygon([(float(x), float(y)) for x, y in corners])
+    width = max(polygon.bounds[2] - polygon.bounds[0], polygon.bounds[3] - polygon.bounds[1])
+    if polygon.convex_hull.area <= 1e-6 * width**2:
+        return "must enclose an area, but its corners lie on a line"
     if not polygon.is_valid:
         place = explain_validity(polygon).partition("[")[2].rstrip("]").split()
         at = f" near [{', '.join(f'{float(number):g}' for number in place)}]" if len(place) == 2 else ""
         return f"must be a simple polygon, but its edges cross or touch{at}"
-    width = max(polygon.bounds[2] - polygon.bounds[0], polygon.bounds[3] - polygon.bounds[1])
-    return "" if polygon.area > 1e-6 * width**2 else "must enclose an area, but its corners lie on a line"
+    return ""
 
 
 def _is_length(value: object) -> bool:

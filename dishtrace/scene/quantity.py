@@ -126,7 +126,7 @@ class Quantity(_Checked):
         if self.is_file and isinstance(value, str):
             return self._file(value)
         if isinstance(value, Uncertain):
-            value = {name: number for name, number in vars(value).items() if number is not None}
+            value = vars(value)
         if self.is_uncertain and isinstance(value, Mapping):
             return self._uncertain(value)
         number = self._number(value)
@@ -164,7 +164,7 @@ class Quantity(_Checked):
         return value
 
     def _uncertain(self, value: Mapping[str, Any]) -> Uncertain:
-        keys = set(value)
+        keys = {key for key, number in value.items() if number is not None}
         if keys == {"value", "sd"}:
             middle, spread = self._number(value["value"]), plain_number(value["sd"])
             if spread is None or not 0.0 <= spread <= self.high - self.low:

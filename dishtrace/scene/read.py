@@ -12,6 +12,7 @@ from dishtrace.scene.model import Scene
 from dishtrace.scene.source import IN_PYTHON, Source
 
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)\s*$")
+_KEYS = re.compile(r"\('[^)]*\)")  # the reader shows a dotted key as a tuple
 _LARGEST = 10_000_000  # bytes; a scene file has a few thousand
 
 
@@ -108,6 +109,7 @@ def _syntax_fault(message: str, text: str, name: str) -> Fault:
     line = int(place.group(1)) if place and place.group(1) else text.rstrip().count("\n") + 1
     shown = text.splitlines()[line - 1].strip() if line <= len(text.splitlines()) else ""
     remedy = _syntax_remedy(reason, shown)
+    reason = _KEYS.sub(lambda keys: ".".join(re.findall(r"'([^']*)'", keys.group())), reason)
     return Fault(f"{name}:{line}", "", "", f"is not valid TOML: {reason[:1].lower()}{reason[1:]}", remedy)
 
 

@@ -20,7 +20,7 @@ _LONGEST = 60  # characters of a value shown in a message
 
 @dataclass(frozen=True)
 class Source:
-    """A scene as written, before any check.
+    """A scene as written, before any check; all sources compare equal, so that scenes compare by what they say.
 
     Parameters
     ----------
@@ -34,10 +34,10 @@ class Source:
         Line of each key path; empty for a scene made in Python.
     """
 
-    name: str
-    folder: Path
-    data: Mapping[str, Any]
-    lines: dict[KeyPath, int] = field(default_factory=dict)
+    name: str = field(compare=False)
+    folder: Path = field(compare=False)
+    data: Mapping[str, Any] = field(compare=False)
+    lines: dict[KeyPath, int] = field(default_factory=dict, compare=False)
 
     def where(self, path: KeyPath) -> str:
         """File and line of a key; the nearest enclosing table's line when the key is not there."""
@@ -92,7 +92,8 @@ class Source:
     def fault(self, path: KeyPath, *, allowed: str, remedy: str = "", found: Any = None) -> Fault:
         """A fault at a key; `found` defaults to what is written there."""
         value = self.value(path) if found is None else found
-        text = "" if value is None or _is_table(value) else written(value)
+        is_shown = value is not None and not _is_table(value, path)
+        text = written(value) if is_shown else ""
         return Fault(self.where(path), self.key_text(path), text, allowed, remedy)
 
 
@@ -101,8 +102,10 @@ def is_list(value: Any) -> bool:
     return isinstance(value, Sequence) and not isinstance(value, (str, bytes, bytearray))
 
 
-def _is_table(value: Any) -> bool:
-    """Whether a value is a table, or a list of them, that only clutters a message."""
+def _is_table(value: Any, path: KeyPath) -> bool:
+    """Whether a value is a whole table of the file, or a list of them, that only clutters a message."""
+    if isinstance(value, Mapping):
+        return len(path) < 2 or isinstance(path[-1], int)
     return bool(is_list(value) and value and all(isinstance(entry, Mapping) for entry in value))
 
 

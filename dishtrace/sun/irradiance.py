@@ -9,7 +9,6 @@ from dishtrace.scene.model import Scene, nominal
 from dishtrace.sun.position import SunPosition, air_pressure
 from dishtrace.sun.weather import distance_to_station_km, dni_at, read_weather
 
-DEFAULT_DNI_W_M2 = 1000.0
 LOWEST_DNI_W_M2 = 1.0
 FAR_STATION_KM = 50.0
 
@@ -77,8 +76,8 @@ def irradiance_of(scene: Scene, position: SunPosition | None) -> tuple[float, tu
     """Direct normal irradiance that a scene asks for, and notes that say where it comes from.
 
     ``sun.dni_w_m2`` is taken as it is; ``sun.dni = "clear-sky"`` is the Ineichen-Perez model with the
-    turbidity given or out of pvlib's table; ``sun.weather_file`` is interpolated to the time. With none of
-    them it is 1000 W/m2, a round number for a clear noon (common practice), and a note says so.
+    turbidity given or out of pvlib's table; ``sun.weather_file`` is interpolated to the time. The scene's own
+    checks see to it that one of the three is given, and the last two only with a time and a site.
 
     Parameters
     ----------
@@ -97,49 +96,31 @@ def irradiance_of(scene: Scene, position: SunPosition | None) -> tuple[float, tu
     Raises
     ------
     InputError
-        When clear sky or weather lack a time and place, or the irradiance comes out below 1 W/m2.
+        When the irradiance comes out below 1 W/m2, or the weather file is at fault.
     """
     sun = scene.sun
     if sun.dni_w_m2 is not None:
-        dni, notes, key = float(nominal(sun.dni_w_m2)), (), ("sun", "dni_w_m2")
-    elif sun.dni == "clear-sky":
-        key = ("sun", "dni")
-        dni, notes = _clear_sky(scene, _with_time(scene, key, position))
-    elif sun.weather_file is not None:
-        key = ("sun", "weather_file")
-        _with_time(scene, key, position)
-        dni, notes = _weather(scene)
+        key, dni, notes = "dni_w_m2", float(nominal(sun.dni_w_m2)), ()
+    elif position is not None and sun.dni == "clear-sky":
+        key, (dni, notes) = "dni", _clear_sky(scene, position)
     else:
-        return DEFAULT_DNI_W_M2, ("No irradiance is given: 1000 W/m2, a clear noon, is assumed.",)
+        key, (dni, notes) = "weather_file", _weather(scene)
     if dni < LOWEST_DNI_W_M2:
         raise InputError(
             scene.fault(
-                key,
+                ("sun", key),
                 allowed=f"gives a direct normal irradiance of {dni:.3g} W/m2; it must be at least 1 W/m2",
-                remedy="choose a time with sunshine or give sun.dni_w_m2",
+                remedy="choose a time with sunshine or give dni_w_m2 as a number",
             )
         )
     return dni, notes
-
-
-def _with_time(scene: Scene, key: tuple[str, ...], position: SunPosition | None) -> SunPosition:
-    """The position, or the fault that the key cannot do without a time."""
-    if position is None:
-        raise InputError(
-            scene.fault(
-                key,
-                allowed="needs a place and a time",
-                remedy="give sun.time and [site], or sun.dni_w_m2 instead",
-            )
-        )
-    return position
 
 
 def _clear_sky(scene: Scene, position: SunPosition) -> tuple[float, tuple[str, ...]]:
     """Clear-sky irradiance of the scene's place and time, with its note."""
     site, time = scene.site, scene.sun.time
     if scene.sun.linke_turbidity is not None:
-        turbidity, source = float(nominal(scene.sun.linke_turbidity)), "as given"
+        turbidity, source = scene.sun.linke_turbidity, "as given"
     else:
         turbidity = turbidity_from_table(
             time, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg

@@ -11,6 +11,9 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.scene.model import Scene, nominal
 
 REFRACTION_AT_HORIZON_DEG = 0.5667
+LIMB_ON_HORIZON_DEG = (
+    -0.8333
+)  # true elevation of the centre when the upper limb rises or sets (as SPA has it)
 DAYS_SEARCHED = 370
 
 
@@ -158,7 +161,7 @@ def position_at_time(scene: Scene) -> SunPosition:
     Parameters
     ----------
     scene : Scene
-        Read: ``sun.time``, ``site``, ``air``.
+        Read: ``sun.time`` and ``site``, both given, and ``air``.
 
     Returns
     -------
@@ -167,17 +170,9 @@ def position_at_time(scene: Scene) -> SunPosition:
     Raises
     ------
     InputError
-        Without a site, or when the sun is below the horizon.
+        When the sun is below the horizon.
     """
     site = scene.site
-    if site is None:
-        raise InputError(
-            scene.fault(
-                ("sun", "time"),
-                allowed="needs a place",
-                remedy="add [site] with latitude_deg, longitude_deg and altitude_m",
-            )
-        )
     position = locate_sun(
         scene.sun.time,
         latitude_deg=site.latitude_deg,
@@ -193,15 +188,22 @@ def position_at_time(scene: Scene) -> SunPosition:
 
 def _below_horizon(scene: Scene, position: SunPosition) -> Fault:
     """Fault that says how far the sun is below the horizon, since when and until when."""
+    below = f"{-position.elevation_deg:.1f} deg below"
+    if position.true_elevation_deg > LIMB_ON_HORIZON_DEG:
+        return scene.fault(
+            ("sun", "time"),
+            allowed=f"is a time at which the sun stands on the horizon, its centre {below} it",
+            remedy="choose a time at which the whole sun is up",
+        )
     rise, fall = next_rise_and_set(
         scene.sun.time, latitude_deg=scene.site.latitude_deg, longitude_deg=scene.site.longitude_deg
     )
-    since = f"it set at {fall:%Y-%m-%d %H:%M}" if fall else "it has not been up for a year"
-    until = f"rises next at {rise:%Y-%m-%d %H:%M}" if rise else "does not rise within a year"
+    since = f"it set at {fall:%Y-%m-%d %H:%M}" if fall else "no sunset is found in the year before"
+    until = f"rises next at {rise:%Y-%m-%d %H:%M}" if rise else "no sunrise is found in the year after"
     zone = f"{scene.sun.time:%z}"
     return scene.fault(
         ("sun", "time"),
-        allowed=f"is a time at which the sun's centre is {-position.elevation_deg:.1f} deg below the "
-        f"horizon: {since} and {until} (UTC{zone[:3]}:{zone[3:5]})",
+        allowed=f"is a time at which the sun is {below} the horizon: {since} and {until} "
+        f"(UTC{zone[:3]}:{zone[3:5]})",
         remedy="choose a time of day, and check latitude, longitude (east positive) and zone",
     )

@@ -15,7 +15,7 @@ from dishtrace.sun import profiles
 from dishtrace.sun.radial import RadialProfile
 
 OCTAVES = 33
-CELLS_PER_OCTAVE = 64
+CELLS_PER_OCTAVE = 256
 LARGEST_TABLE_ANGLE_MRAD = 100.0
 
 
@@ -29,9 +29,9 @@ class SunShape:
         Name of the profile as in the scene file.
     radial : RadialProfile
         The exact profile.
-    table : (33, 65) float64
+    table : (33, 257) float64
         ``table[k, j]`` is tan^2(theta) at which the share of the power outside theta is
-        ``w = 2^-(k+1) (1 + j/64)``; see `inverse_table`. [–]
+        ``w = 2^-(k+1) (1 + j/256)``; see `inverse_table`. [–]
     edge_rad : float
         Largest angle that is ever sampled. [rad]
     csr : float or None
@@ -70,7 +70,7 @@ def inverse_table(radial: RadialProfile, *, cells: int = CELLS_PER_OCTAVE) -> np
 
     Halving w from row to row keeps the relative accuracy far out in the wings, where a table even in w has
     none. Linear interpolation between the nodes is exact for a pillbox to second order in its half-angle;
-    where the radiance jumps (the disc's edge of a circumsolar profile) it moves less than 1/64 of the share w
+    where the radiance jumps (the disc's edge of a circumsolar profile) it moves less than 1/256 of the share w
     outside the jump, and no further than the one cell in which the jump lies.
 
     Parameters
@@ -212,7 +212,7 @@ def _table_row(
 
 
 def sunshape_of(scene: Scene) -> SunShape:
-    """Sunshape that a scene asks for; a pillbox of 4.65 mrad when it asks for none.
+    """Sunshape that a scene asks for; the scene model fills in a pillbox of 4.65 mrad.
 
     Parameters
     ----------
@@ -226,7 +226,7 @@ def sunshape_of(scene: Scene) -> SunShape:
     Raises
     ------
     InputError
-        For a table file at fault, or a circumsolar profile without `csr` and `chi`.
+        For a table file at fault.
     """
     wanted = scene.sun.shape
     if wanted.profile == "pillbox":
@@ -248,21 +248,13 @@ def sunshape_of(scene: Scene) -> SunShape:
             description=f"limb-darkened disc (Jose 1957), half-angle {wanted.half_angle_mrad:g} mrad",
         )
     if wanted.profile == "circumsolar":
-        return _circumsolar(scene, wanted)
+        return _circumsolar(wanted)
     theta, radiance = read_profile_table(scene.path(wanted.file), name=wanted.file)
     return make_sunshape("table", profiles.tabulated(theta, radiance), description=f"table {wanted.file}")
 
 
-def _circumsolar(scene: Scene, wanted: Circumsolar) -> SunShape:
-    """Circumsolar sunshape by realised `csr` or by the paper's `chi`."""
-    if wanted.csr is None and wanted.chi is None:
-        raise InputError(
-            scene.fault(
-                ("sun", "shape", "csr"),
-                allowed="is missing",
-                remedy="give csr, for instance csr = 0.05, or chi",
-            )
-        )
+def _circumsolar(wanted: Circumsolar) -> SunShape:
+    """Circumsolar sunshape by realised `csr` or by the paper's `chi`; one of them is given."""
     chi = wanted.chi if wanted.csr is None else profiles.chi_for_csr(wanted.csr)
     csr = profiles.realised_csr(chi) if chi > 0.0 else 0.0
     return make_sunshape(

@@ -94,7 +94,11 @@ def _surfaces(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     for i, part in enumerate(scene.parts):
         if part.role == "cover":
             glass = part.cover
-            cover[i] = nominal(glass.refractive_index), nominal(glass.extinction_per_m), nominal(glass.thickness_m)
+            cover[i] = (
+                nominal(glass.refractive_index),
+                nominal(glass.extinction_per_m),
+                nominal(glass.thickness_m),
+            )
             continue
         for side, name in enumerate(("front", "back")):
             found = surface_of(scene, i, name)
@@ -179,10 +183,16 @@ def assemble(
         tree_clear=tree_clear,
         tree_solid=tree_solid,
         mirror_points=scrambled_points(
-            seed=seed, stream=STREAM_MIRROR, later_stream=STREAM_MIRROR_LATER, n_dimensions=N_DIMENSIONS_MIRROR
+            seed=seed,
+            stream=STREAM_MIRROR,
+            later_stream=STREAM_MIRROR_LATER,
+            n_dimensions=N_DIMENSIONS_MIRROR,
         ),
         direct_points=scrambled_points(
-            seed=seed, stream=STREAM_DIRECT, later_stream=STREAM_DIRECT_LATER, n_dimensions=N_DIMENSIONS_DIRECT
+            seed=seed,
+            stream=STREAM_DIRECT,
+            later_stream=STREAM_DIRECT_LATER,
+            n_dimensions=N_DIMENSIONS_DIRECT,
         ),
     )
     return Assembly(optics=optics, order=order)

@@ -44,13 +44,34 @@ def _trace_row(optics: Optics, screens: Screens, tally: Tally, row: int, start: 
     trees = (optics.tree_clear, optics.tree_solid)
     for scramble in range(row, N_SCRAMBLES, rows):
         trace_mirror_rays(
-            optics.mirror, optics.sun, optics.parts, *trees, screens, tally, optics.mirror_points, scratch,
-            scramble, row, start, count, np.empty(N_DIMENSIONS_MIRROR, dtype=np.uint32),
+            optics.mirror,
+            optics.sun,
+            optics.parts,
+            *trees,
+            screens,
+            tally,
+            optics.mirror_points,
+            scratch,
+            scramble,
+            row,
+            start,
+            count,
+            np.empty(N_DIMENSIONS_MIRROR, dtype=np.uint32),
         )
         if len(optics.parts.part):
             trace_direct_rays(
-                optics.mirror, optics.sun, optics.parts, *trees, screens, tally, optics.direct_points, scratch,
-                scramble, row, start // MIRROR_RAYS_PER_DIRECT, count // MIRROR_RAYS_PER_DIRECT,
+                optics.mirror,
+                optics.sun,
+                optics.parts,
+                *trees,
+                screens,
+                tally,
+                optics.direct_points,
+                scratch,
+                scramble,
+                row,
+                start // MIRROR_RAYS_PER_DIRECT,
+                count // MIRROR_RAYS_PER_DIRECT,
                 np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32),
             )
 
@@ -99,7 +120,18 @@ def ray_path(optics: Optics, screens: Screens, tally: Tally, *, ray: int) -> np.
     points = optics.mirror_points
     first_point(points.columns, points.shifts, scramble, index, state)
     trace_mirror_ray(
-        optics.mirror, optics.sun, optics.parts, optics.tree_clear, optics.tree_solid, screens, tally, points,
-        scratch, scramble, scramble % tally.incident.shape[0], ray, state,
+        optics.mirror,
+        optics.sun,
+        optics.parts,
+        optics.tree_clear,
+        optics.tree_solid,
+        screens,
+        tally,
+        points,
+        scratch,
+        scramble,
+        scramble % tally.incident.shape[0],
+        ray,
+        state,
     )
     return scratch[2][: scratch[3][0]].copy()

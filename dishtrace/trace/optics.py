@@ -49,7 +49,7 @@ class Mirror(NamedTuple):
 
 
 class Sun(NamedTuple):
-    """center (3,): unit vector towards the sun's centre; table (33, 65): inverse table of the sunshape (tan^2)."""
+    """center (3,): unit vector to the sun's centre; table (33, cells + 1): inverse table of the sunshape (tan^2)."""
 
     center: np.ndarray
     table: np.ndarray

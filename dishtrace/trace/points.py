@@ -68,7 +68,12 @@ def philox(counters: np.ndarray, *, seed: int) -> np.ndarray:
     k0, k1 = np.uint64(seed & 0xFFFFFFFF), np.uint64(seed >> 32)
     for _ in range(10):
         p0, p1 = c0 * _PHILOX_M0, c2 * _PHILOX_M1
-        c0, c1, c2, c3 = (p1 >> np.uint64(32)) ^ c1 ^ k0, p1 & _LOW, (p0 >> np.uint64(32)) ^ c3 ^ k1, p0 & _LOW
+        c0, c1, c2, c3 = (
+            (p1 >> np.uint64(32)) ^ c1 ^ k0,
+            p1 & _LOW,
+            (p0 >> np.uint64(32)) ^ c3 ^ k1,
+            p0 & _LOW,
+        )
         k0, k1 = (k0 + _PHILOX_W0) & _LOW, (k1 + _PHILOX_W1) & _LOW
     return np.stack([c0, c1, c2, c3], axis=1)
 

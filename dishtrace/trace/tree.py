@@ -136,7 +136,11 @@ def _bounds(low, high, order, start, end, out):
         for k in range(3):
             out[k] = min(out[k], low[t, k])
             out[k + 3] = max(out[k + 3], high[t, k])
-        cx, cy, cz = 0.5 * (low[t, 0] + high[t, 0]), 0.5 * (low[t, 1] + high[t, 1]), 0.5 * (low[t, 2] + high[t, 2])
+        cx, cy, cz = (
+            0.5 * (low[t, 0] + high[t, 0]),
+            0.5 * (low[t, 1] + high[t, 1]),
+            0.5 * (low[t, 2] + high[t, 2]),
+        )
         cx0, cy0, cz0 = min(cx0, cx), min(cy0, cy), min(cz0, cz)
         cx1, cy1, cz1 = max(cx1, cx), max(cy1, cy), max(cz1, cz)
     return cx0, cy0, cz0, cx1, cy1, cz1
@@ -166,7 +170,9 @@ def _divide(low, high, order, start, end, level, box, bin_box, bin_count, right_
     if n == 1:
         return -1
     area = _half_area(box[0], box[1], box[2], box[3], box[4], box[5])
-    best_cost, best_bin = _best_split(low, high, order, start, end, 0, cx0, cx1 - cx0, bin_box, bin_count, right_area)
+    best_cost, best_bin = _best_split(
+        low, high, order, start, end, 0, cx0, cx1 - cx0, bin_box, bin_count, right_area
+    )
     axis, lowest, width = 0, cx0, cx1 - cx0
     cost, b = _best_split(low, high, order, start, end, 1, cy0, cy1 - cy0, bin_box, bin_count, right_area)
     if cost < best_cost:
@@ -182,7 +188,9 @@ def _divide(low, high, order, start, end, level, box, bin_box, bin_count, right_
 
 
 @device
-def _build(low, high, order, boxes, child, count, bin_box, bin_count, right_area, box, starts, ends, parents, levels):
+def _build(
+    low, high, order, boxes, child, count, bin_box, bin_count, right_area, box, starts, ends, parents, levels
+):
     """Fill boxes, child and count, reorder order; the rest is scratch. Returns the number of nodes used."""
     starts[0], ends[0], parents[0], levels[0] = 0, order.shape[0], -1, 0
     depth, used = 1, 0

@@ -7,7 +7,7 @@ from dishtrace.errors import InputError
 from dishtrace.scene.read import scene_from_text
 from dishtrace.sun.position import direction_of
 from dishtrace.sun.state import sun_state
-from tests.unit.test_sun_weather import invented_dni, write_epw
+from tests.support.weather_files import invented_dni, write_epw
 
 DISH = """
 [dish]
@@ -45,16 +45,11 @@ def test_direction_axes(azimuth, elevation, direction):
     assert direction_of(azimuth, elevation) == pytest.approx(direction, abs=1e-15)
 
 
-def test_nothing_given_is_the_zenith_with_a_round_irradiance():
-    sun = state("", site="")
+def test_without_a_direction_the_sun_is_at_the_zenith():
+    sun = state("dni_w_m2 = 900", site="")
     assert np.array_equal(sun.direction, [0.0, 0.0, 1.0])
-    assert (sun.azimuth_deg, sun.elevation_deg, sun.has_direction, sun.dni_w_m2) == (
-        None,
-        None,
-        False,
-        1000.0,
-    )
-    assert sun.notes == ("No irradiance is given: 1000 W/m2, a clear noon, is assumed.",)
+    assert (sun.azimuth_deg, sun.elevation_deg) == (None, None)
+    assert (sun.has_direction, sun.dni_w_m2, sun.notes) == (False, 900.0, ())
 
 
 def test_azimuth_and_elevation_are_used_as_they_are():
@@ -85,7 +80,7 @@ def test_time_and_place_with_refraction_from_the_air():
 
 def test_sun_below_the_horizon_says_when_it_rises():
     with pytest.raises(InputError) as caught:
-        state("time = 2026-03-21T22:00:00-07:00\n")
+        state("time = 2026-03-21T22:00:00-07:00\ndni_w_m2 = 900")
     (fault,) = caught.value.faults
     assert fault.key == "sun.time" and fault.where == "scene:8"
     # Sunset 18:13 and next sunrise 05:59 at 40 N, 105 W on the day after the equinox.
@@ -94,10 +89,18 @@ def test_sun_below_the_horizon_says_when_it_rises():
     assert "(UTC-07:00)" in str(fault)
 
 
+def test_sun_on_the_horizon():
+    # 06:02 is a minute after sunrise: the upper limb is up, the centre is not.
+    with pytest.raises(
+        InputError, match=r"stands on the horizon, its centre 0\.\d deg below it; choose a time"
+    ):
+        state("time = 2026-03-21T06:02:00-07:00\ndni_w_m2 = 900")
+
+
 def test_polar_night_names_the_day_on_which_it_ends():
     site = SITE.replace("40.0", "78.0").replace("-105.0", "15.0")
     with pytest.raises(InputError, match=r"set at 2025-10-2\d .* rises next at 2026-02-1\d .*UTC\+01:00"):
-        state("time = 2025-12-21T12:00:00+01:00\n", site=site)
+        state("time = 2025-12-21T12:00:00+01:00\ndni_w_m2 = 900", site=site)
 
 
 def test_clear_sky_with_turbidity_given_and_from_the_table():
@@ -117,11 +120,11 @@ def test_clear_sky_sees_the_air_pressure():
 
 
 def test_clear_sky_without_light():
-    # The centre of the sun stands about 0.1 deg above the horizon, in thick haze.
+    # The centre of the sun stands less than 1 deg above the horizon, in thick haze.
     with pytest.raises(
         InputError, match=r"sun.dni .* gives a direct normal irradiance of .* at least 1 W/m2"
     ):
-        state('time = 2026-03-21T06:02:00-07:00\ndni = "clear-sky"\nlinke_turbidity = 15')
+        state('time = 2026-03-21T06:06:00-07:00\ndni = "clear-sky"\nlinke_turbidity = 15')
 
 
 def test_weather_file(tmp_path):
@@ -146,7 +149,7 @@ def test_weather_file_without_sunshine(tmp_path):
 @pytest.mark.parametrize(
     "sun",
     [
-        NOON,
+        NOON + "dni_w_m2 = 900",
         'dni = "clear-sky"',
         'azimuth_deg = 180\nelevation_deg = 50\ndni = "clear-sky"',
         'weather_file = "place.epw"',

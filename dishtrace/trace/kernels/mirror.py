@@ -22,7 +22,9 @@ def is_in_outline(kind, params, vertices, x, y):
     j = vertices.shape[0] - 1
     for i in range(vertices.shape[0]):
         y0, y1 = vertices[i, 1], vertices[j, 1]
-        if (y0 > y) != (y1 > y) and x < vertices[i, 0] + (y - y0) * (vertices[j, 0] - vertices[i, 0]) / (y1 - y0):
+        if (y0 > y) != (y1 > y) and x < vertices[i, 0] + (y - y0) * (vertices[j, 0] - vertices[i, 0]) / (
+            y1 - y0
+        ):
             is_inside = not is_inside
         j = i
     return is_inside
@@ -58,7 +60,9 @@ def mirror_hit(mirror, ox, oy, oz, dx, dy, dz, is_on_mirror):
         t0, t1 = t1, t0
     if t0 > 0.0 and is_in_outline(mirror.kind, mirror.params, mirror.vertices, ox + t0 * dx, oy + t0 * dy):
         return t0
-    if 0.0 < t1 < np.inf and is_in_outline(mirror.kind, mirror.params, mirror.vertices, ox + t1 * dx, oy + t1 * dy):
+    if 0.0 < t1 < np.inf and is_in_outline(
+        mirror.kind, mirror.params, mirror.vertices, ox + t1 * dx, oy + t1 * dy
+    ):
         return t1
     return np.inf
 
@@ -86,7 +90,7 @@ def mirror_normal(focal, x, y):
 def reflected(nx, ny, nz, dx, dy, dz, slope_a, slope_b, spread_a, spread_b):
     """Unit direction after reflection of the unit direction d.
 
-    slope_a, slope_b: deviations of the normal [tangents]; spread_a, spread_b: deviations of the reflected ray [tangents].
+    slope_a, slope_b: deviations of the normal; spread_a, spread_b: of the reflected ray [tangents].
     """
     mx, my, mz = nx, ny, nz
     if slope_a != 0.0 or slope_b != 0.0:

@@ -1,4 +1,4 @@
-"""Start the rays of the two populations: light that meets the mirror, and light that meets parts straight from the sun."""
+"""Start the rays of the two populations: light that meets the mirror, and light that meets parts directly."""
 
 from __future__ import annotations
 
@@ -40,7 +40,9 @@ def sun_direction(sun, jitter, u2, u3, u8, u9):
 
 
 @device
-def trace_mirror_ray(mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, ray, p):
+def trace_mirror_ray(
+    mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, ray, p
+):
     """One ray of the mirror population from its point p (13,) of 32-bit words."""
     x, y = outline_point(mirror.kind, mirror.params, mirror.triangles, mirror.cdf, unit(p[0]), unit(p[1]))
     z = (x * x + y * y) / (4.0 * mirror.focal)
@@ -51,7 +53,13 @@ def trace_mirror_ray(mirror, sun, parts, tree_clear, tree_solid, screens, tally,
     tally.budget[scramble, OUTLINE] += weight
     sx, sy, sz = sx * cosine, sy * cosine, sz * cosine
     if scratch[2].shape[0] > 0:
-        note_place(scratch[2], scratch[3], x + 2.5 * mirror.focal * sx, y + 2.5 * mirror.focal * sy, z + 2.5 * mirror.focal * sz)
+        note_place(
+            scratch[2],
+            scratch[3],
+            x + 2.5 * mirror.focal * sx,
+            y + 2.5 * mirror.focal * sy,
+            z + 2.5 * mirror.focal * sz,
+        )
         note_place(scratch[2], scratch[3], x, y, z)
     share = 1.0 if mirror_hit(mirror, x, y, z, sx, sy, sz, True) >= FAR else 0.0
     if share > 0.0:
@@ -76,8 +84,29 @@ def trace_mirror_ray(mirror, sun, parts, tree_clear, tree_solid, screens, tally,
     tally.budget[scramble, LEAVING] += kept
     if kept > 0.0:
         walk(
-            mirror, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, ray,
-            False, x, y, z, dx, dy, dz, kept, -1, unit(p[10]), unit(p[11]), unit(p[12]),
+            mirror,
+            parts,
+            tree_clear,
+            tree_solid,
+            screens,
+            tally,
+            points,
+            scratch,
+            scramble,
+            row,
+            ray,
+            False,
+            x,
+            y,
+            z,
+            dx,
+            dy,
+            dz,
+            kept,
+            -1,
+            unit(p[10]),
+            unit(p[11]),
+            unit(p[12]),
         )
 
 
@@ -91,7 +120,11 @@ def trace_direct_ray(
     su = math.sqrt(unit(p[1]))
     b, c = su * (1.0 - unit(p[2])), su * unit(p[2])
     corner = parts.corners[tri]
-    x, y, z = corner[0] + b * corner[3] + c * corner[6], corner[1] + b * corner[4] + c * corner[7], corner[2] + b * corner[5] + c * corner[8]
+    x, y, z = (
+        corner[0] + b * corner[3] + c * corner[6],
+        corner[1] + b * corner[4] + c * corner[7],
+        corner[2] + b * corner[5] + c * corner[8],
+    )
     # The jitter of the dish axis does not move the sun for parts that stand still; for parts on the dish it is
     # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
     sx, sy, sz, cosine = sun_direction(sun, 0.0, unit(p[3]), unit(p[4]), 0.5, 0.5)
@@ -105,14 +138,48 @@ def trace_direct_ray(
     if transmitted_share(tree_solid, parts, x, y, z, sx, sy, sz, tri, scratch[0], False) == 0.0:
         return
     walk(
-        mirror, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, ray,
-        True, x, y, z, -sx, -sy, -sz, weight, tri, unit(p[5]), unit(p[6]), unit(p[7]),
+        mirror,
+        parts,
+        tree_clear,
+        tree_solid,
+        screens,
+        tally,
+        points,
+        scratch,
+        scramble,
+        row,
+        ray,
+        True,
+        x,
+        y,
+        z,
+        -sx,
+        -sy,
+        -sz,
+        weight,
+        tri,
+        unit(p[5]),
+        unit(p[6]),
+        unit(p[7]),
     )
 
 
 @device
 def trace_mirror_rays(
-    mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, start, count, state
+    mirror,
+    sun,
+    parts,
+    tree_clear,
+    tree_solid,
+    screens,
+    tally,
+    points,
+    scratch,
+    scramble,
+    row,
+    start,
+    count,
+    state,
 ):
     """Mirror rays `start .. start + count - 1` of one scramble; state (13,) uint32 is scratch."""
     first_point(points.columns, points.shifts, scramble, start, state)
@@ -120,14 +187,38 @@ def trace_mirror_rays(
         if index > start:
             next_point(points.columns, scramble, index, state)
         trace_mirror_ray(
-            mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row,
-            index * N_SCRAMBLES + scramble, state,
+            mirror,
+            sun,
+            parts,
+            tree_clear,
+            tree_solid,
+            screens,
+            tally,
+            points,
+            scratch,
+            scramble,
+            row,
+            index * N_SCRAMBLES + scramble,
+            state,
         )
 
 
 @device
 def trace_direct_rays(
-    mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, start, count, state
+    mirror,
+    sun,
+    parts,
+    tree_clear,
+    tree_solid,
+    screens,
+    tally,
+    points,
+    scratch,
+    scramble,
+    row,
+    start,
+    count,
+    state,
 ):
     """Direct rays `start .. start + count - 1` of one scramble; state (8,) uint32 is scratch."""
     first_point(points.columns, points.shifts, scramble, start, state)
@@ -135,6 +226,17 @@ def trace_direct_rays(
         if index > start:
             next_point(points.columns, scramble, index, state)
         trace_direct_ray(
-            mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row,
-            index * N_SCRAMBLES + scramble, state,
+            mirror,
+            sun,
+            parts,
+            tree_clear,
+            tree_solid,
+            screens,
+            tally,
+            points,
+            scratch,
+            scramble,
+            row,
+            index * N_SCRAMBLES + scramble,
+            state,
         )

@@ -56,7 +56,7 @@ def box_entry(boxes, node, slot, ox, oy, oz, ix, iy, iz, t_max):
 
 @device
 def closest_hit(tree, corners, ox, oy, oz, dx, dy, dz, t_max, skip, stack, distance):
-    """Nearest triangle before t_max (at most FAR): (t, triangle), or (t_max, -1). `skip` is the triangle the ray leaves.
+    """Nearest triangle before t_max (at most FAR): (t, triangle), or (t_max, -1). `skip`: triangle the ray leaves.
 
     stack (s,) int32 and distance (s,) float64 are scratch.
     """
@@ -125,6 +125,8 @@ def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover
                 if not is_cover_clear or parts.cover[part, 0] == 0.0:
                     return 0.0
                 cosine = abs(dx * parts.normal[i, 0] + dy * parts.normal[i, 1] + dz * parts.normal[i, 2])
-                _, transmitted = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
+                _, transmitted = sheet_optics(
+                    parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine
+                )
                 share *= transmitted
     return share

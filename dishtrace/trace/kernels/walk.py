@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.mirror import mirror_hit, mirror_normal, reflectance_at, reflected
 from dishtrace.trace.kernels.sampling import lambert, normal_quantile, uniform_four
@@ -68,7 +66,9 @@ def meet_surface(parts, part, side, cosine, weight, full_weight, u):
     u in (0, 1) decides the kind, and by the same number all or nothing for faint light.
     """
     if parts.cover[part, 0] > 0.0:
-        back, through = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
+        back, through = sheet_optics(
+            parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine
+        )
         going = back + through
         first_kind, other_kind, first_share = 3, 1, through / going
     else:
@@ -121,8 +121,29 @@ def book_end(tally, scramble, weight, is_direct, is_touched):
 
 @device
 def walk(
-    mirror, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, ray,
-    is_direct, ox, oy, oz, dx, dy, dz, weight, tri, u0, u1, u2,
+    mirror,
+    parts,
+    tree_clear,
+    tree_solid,
+    screens,
+    tally,
+    points,
+    scratch,
+    scramble,
+    row,
+    ray,
+    is_direct,
+    ox,
+    oy,
+    oz,
+    dx,
+    dy,
+    dz,
+    weight,
+    tri,
+    u0,
+    u1,
+    u2,
 ):
     """Follow a ray: from the mirror (tri = -1), or from its first place on a part (tri >= 0, d towards the part).
 
@@ -138,7 +159,9 @@ def walk(
             t_solid, i_solid = closest_hit(
                 tree_solid, parts.corners, ox, oy, oz, dx, dy, dz, t_mirror, skip, stack, distance
             )
-            t, tri = closest_hit(tree_clear, parts.corners, ox, oy, oz, dx, dy, dz, t_solid, skip, stack, distance)
+            t, tri = closest_hit(
+                tree_clear, parts.corners, ox, oy, oz, dx, dy, dz, t_solid, skip, stack, distance
+            )
             if not (is_direct or is_touched):
                 record_screens(screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t, t_solid)
                 if hits == 0 and ray // 32 < tally.legs.shape[1]:
@@ -148,7 +171,13 @@ def walk(
             if tri < 0:
                 tri = i_solid
             if t >= FAR:
-                note_place(path, n_path, ox + 3.0 * mirror.focal * dx, oy + 3.0 * mirror.focal * dy, oz + 3.0 * mirror.focal * dz)
+                note_place(
+                    path,
+                    n_path,
+                    ox + 3.0 * mirror.focal * dx,
+                    oy + 3.0 * mirror.focal * dy,
+                    oz + 3.0 * mirror.focal * dz,
+                )
                 book_end(tally, scramble, weight, is_direct, is_touched)
                 return
             ox, oy, oz = ox + t * dx, oy + t * dy, oz + t * dz
@@ -160,7 +189,9 @@ def walk(
                 if dz - (ox * dx + oy * dy) / (2.0 * mirror.focal) >= 0.0:
                     tally.budget[scramble, DIRECT_MIRROR if is_direct else BLOCKED] += weight
                     return
-                v0, v1, v2, v3 = uniform_four(ray, draw, points.later_stream, points.seed_low, points.seed_high)
+                v0, v1, v2, v3 = uniform_four(
+                    ray, draw, points.later_stream, points.seed_low, points.seed_high
+                )
                 draw += 1
                 rho, dx, dy, dz, is_leaving = mirror_again(mirror, ox, oy, dx, dy, dz, v0, v1, v2, v3)
                 kept = weight * rho if is_leaving else 0.0
