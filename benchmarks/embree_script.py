@@ -183,9 +183,7 @@ def run(n_rays: int, seed: int, *, batch: int = BATCH) -> dict[str, object]:
         is_lit = scene.run(work.origin, work.to_sun, query="OCCLUDED") < 0
         hit = scene.run(work.origin, work.away, query="INTERSECT")
         # triangle -1 (missed) is counted in the last bin
-        hits = np.bincount(
-            hit + (hit < 0) * (n_triangles + 1), work.weight * is_lit, minlength=n_triangles + 1
-        )
+        hits = np.bincount(hit + (hit < 0) * (n_triangles + 1), work.weight * is_lit, minlength=n_triangles + 1)
         tally += hits
         shares[i] = hits[:-1].sum()
     seconds = time.perf_counter() - start

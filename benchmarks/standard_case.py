@@ -10,7 +10,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import embree_script as script
-import numpy as np
 
 
 def write_mesh(path: Path) -> None:
@@ -72,22 +71,3 @@ surface = {{ absorptance = 1.0, emittance = 1.0, specular_share = 0.0 }}
         encoding="utf-8",
     )
     return scene
-
-
-def flux_by_triangle(per_triangle: np.ndarray) -> np.ndarray:
-    """Power per triangle as flux.
-
-    Parameters
-    ----------
-    per_triangle : (8192,) float64
-        Power in the order of the mesh file's faces. [W]
-
-    Returns
-    -------
-    (8192,) float64
-        Flux. [W/m2]
-    """
-    vertices, faces = script.cylinder()
-    corners = vertices[faces]
-    edges = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    return per_triangle / (0.5 * np.linalg.norm(edges, axis=1))

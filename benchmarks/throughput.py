@@ -25,12 +25,26 @@ import standard_case
 import dishtrace as dt
 
 
-def shares_of_wall(per_triangle: np.ndarray) -> np.ndarray:
-    """Power in each of the 31 rings of the wall, then on the two ends."""
-    n_wall = 2 * script.N_AROUND * script.N_ALONG
-    rings = per_triangle[:n_wall].reshape(script.N_ALONG, -1).sum(axis=1)
-    ends = per_triangle[n_wall:].reshape(2, -1).sum(axis=1)
-    return np.concatenate([rings, ends])
+def power_by_ring(triangles: np.ndarray, power: np.ndarray) -> np.ndarray:
+    """Power on each of 31 rings of the wall and on the two ends, whatever the triangles' order and fineness.
+
+    Parameters
+    ----------
+    triangles : (n, 3, 3) float64
+        Corners, with the cylinder's middle at the origin. [m]
+    power : (n,) float64
+        Power on each. [W]
+
+    Returns
+    -------
+    (33,) float64
+        Rings from the mirror's end on, then the lower and the upper end. [W]
+    """
+    z = triangles[:, :, 2] / script.CYLINDER_HEIGHT_M + 0.5
+    is_flat = np.ptp(z, axis=1) < 1e-6
+    ring = np.clip((z.mean(axis=1) * script.N_ALONG).astype(int), 0, script.N_ALONG - 1)
+    place = np.where(is_flat, script.N_ALONG + (z.mean(axis=1) > 0.5), ring)
+    return np.bincount(place, power, minlength=script.N_ALONG + 2)
 
 
 def validate(scene: dt.Scene, rays: int) -> None:
@@ -45,9 +59,11 @@ def validate(scene: dt.Scene, rays: int) -> None:
     outline = ours.budget_w["outline"].value
     share = ours.first_hit_w["receiver"].scaled(1.0 / outline)
     z_share = (share.value - theirs["share"]) / np.hypot(share.se, theirs["share_se"])
-    mesh = ours.parts["cylinder"].mesh
-    rings = shares_of_wall(ours.parts["cylinder"].sides["front"].flux_w_m2 * mesh.areas)
-    their_rings = shares_of_wall(theirs["per_triangle"])
+    part = ours.parts["cylinder"]
+    centred = part.mesh.triangles - [0.0, 0.0, script.FOCAL_LENGTH_M]
+    rings = power_by_ring(centred, part.sides["front"].flux_w_m2 * part.mesh.areas)
+    vertices, faces = script.cylinder()
+    their_rings = power_by_ring(vertices[faces], theirs["per_triangle"])
     per_ray = script.REFLECTANCE * outline
     error = np.sqrt(np.maximum(their_rings, per_ray / rays) * per_ray * (1.0 / rays + 1.0 / theirs["rays"]))
     z_rings = (rings - their_rings) / error
@@ -98,11 +114,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         scene = dt.load_scene(standard_case.write_scene(Path(folder)))
         warm = dt.trace(scene, rays=1 << 15, seed=0, threads=1)
-        compiled = (
-            "kernels were compiled before"
-            if warm.compile_seconds is None
-            else f"{warm.compile_seconds:.1f} s"
-        )
+        compiled = "kernels were compiled before" if warm.compile_seconds is None else f"{warm.compile_seconds:.1f} s"
         print(f"compile time                         {compiled}")
         validate(scene, arguments.rays)
         report(time_all(scene, arguments.rays, arguments.repeats), arguments.rays)

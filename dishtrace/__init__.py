@@ -1,8 +1,8 @@
 """Ray tracing of the focal spot of parabolic solar dishes, for people who build them.
 
-Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), the classes `Scene` and `Result`,
-the errors `InputError` and `RunError`, and `__version__`. They are fetched on first use, so that importing the package,
-and with it the command's help, stays fast.
+Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), the classes `Scene` and
+`Result`, the errors `InputError` and `RunError`, and `__version__`. They are fetched on first use, so that importing
+the package, and with it the command's help, stays fast.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ Everything heavy is imported inside the commands, so that `--help` and `--versio
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,6 +21,37 @@ if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
 
 DONE, FAILED, STOPPED = 0, 1, 130
+
+MAIN_HELP = """Trace the focal spot of a parabolic solar dish: where every watt of sunlight goes.
+
+\b
+Example:
+  dishtrace check scenes/schoolyard-pot.toml
+  dishtrace trace scenes/schoolyard-pot.toml
+
+\b
+Exit codes: 0 done, 2 something in the input needs a change, 1 the run
+failed, 130 stopped by you with what was finished kept.
+"""
+
+TRACE_HELP = """Trace a scene; print where the light goes; write tables and pictures.
+
+Ctrl-C stops after the unit of work at hand and keeps what was traced.
+
+\b
+Example:
+  dishtrace trace scenes/schoolyard-pot.toml
+  dishtrace trace yard.toml --rays 4e6 --seed 7 --out results/second-try
+  dishtrace trace yard.toml --json > yard.json
+"""
+
+CHECK_HELP = """Read a scene with all files that it names, and tell every fault at once.
+
+\b
+Example:
+  dishtrace check scenes/schoolyard-pot.toml
+  dishtrace check --schema > scene.schema.json
+"""
 
 app = typer.Typer(
     add_completion=False,
@@ -60,29 +92,17 @@ def _print_version(wanted: bool) -> None:
         raise typer.Exit(DONE)
 
 
-@app.callback()
+@app.callback(help=MAIN_HELP)
 def main(
     version: Annotated[
         bool,
-        typer.Option(
-            "--version", callback=_print_version, is_eager=True, help="Print the version and leave."
-        ),
+        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and leave."),
     ] = False,
 ) -> None:
-    """Trace the focal spot of a parabolic solar dish: where every watt of sunlight goes.
-
-    \b
-    Example:
-      dishtrace check scenes/schoolyard-pot.toml
-      dishtrace trace scenes/schoolyard-pot.toml
-
-    \b
-    Exit codes: 0 done, 2 something in the input needs a change, 1 the run
-    failed, 130 stopped by you with what was finished kept.
-    """
+    """Trace the focal spot of a parabolic solar dish."""
 
 
-@app.command(name="trace")
+@app.command(name="trace", help=TRACE_HELP, short_help="Trace a scene: print a summary, write tables and pictures.")
 def trace_command(
     scene: SceneFile,
     rays: Annotated[
@@ -96,9 +116,7 @@ def trace_command(
     ] = None,
     seed: Annotated[
         int | None,
-        typer.Option(
-            metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."
-        ),
+        typer.Option(metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."),
     ] = None,
     threads: Annotated[
         int | None,
@@ -125,16 +143,7 @@ def trace_command(
         ),
     ] = None,
 ) -> None:
-    """Trace a scene; print where the light goes; write tables and pictures.
-
-    Ctrl-C stops after the unit of work at hand and keeps what was traced.
-
-    \b
-    Example:
-      dishtrace trace scenes/schoolyard-pot.toml
-      dishtrace trace yard.toml --rays 4e6 --seed 7 --out results/second-try
-      dishtrace trace yard.toml --json > yard.json
-    """
+    """Trace a scene, print and write what was found."""
     with _told(as_json):
         _check_numbers(
             {
@@ -160,23 +169,15 @@ def trace_command(
             raise typer.Exit(STOPPED)
 
 
-@app.command(name="check")
+@app.command(name="check", help=CHECK_HELP, short_help="Read a scene and all its files; tell every fault at once.")
 def check_command(
     scene: Annotated[
         Path | None, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)
     ] = None,
-    schema: Annotated[
-        bool, typer.Option("--schema", help="Print the JSON Schema of scene files for editors.")
-    ] = False,
+    schema: Annotated[bool, typer.Option("--schema", help="Print the JSON Schema of scene files for editors.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Read a scene with all files that it names, and tell every fault at once.
-
-    \b
-    Example:
-      dishtrace check scenes/schoolyard-pot.toml
-      dishtrace check --schema > scene.schema.json
-    """
+    """Read a scene and tell every fault."""
     with _told(as_json):
         if schema:
             from dishtrace.scene.schema import scene_schema
@@ -184,9 +185,7 @@ def check_command(
             _print_json(scene_schema())
             return
         if scene is None:
-            raise InputError(
-                Fault("command line", "SCENE", "", "is missing", "name a scene file, or ask for --schema")
-            )
+            raise InputError(Fault("command line", "SCENE", "", "is missing", "name a scene file, or ask for --schema"))
         from dishtrace.report.overview import overview, overview_lines
 
         facts = overview(_load(scene))
@@ -284,14 +283,8 @@ def _write(result: Result, folder: Path, *, is_told: bool) -> None:
             f"{folder}: writing failed: {error.strerror or error}; what was written before is kept"
         ) from error
     if is_told:
-        print(_encodable(f"\nWritten to {folder}:", sys.stdout))
-        _print_lines(f"  {line}" for line in _listed([*tables, *pictures]))
-
-
-def _listed(names: list[str]) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(", ".join(names), 78, break_long_words=False, break_on_hyphens=False)
+        listed = f"Written to {folder}: {len(tables)} tables (results.json and csv) and {len(pictures)} pictures: "
+        _print_lines(["", *textwrap.wrap(listed + ", ".join(pictures), 80, break_on_hyphens=False)])
 
 
 def _check_numbers(given: dict[str, tuple[int | None, int]]) -> None:

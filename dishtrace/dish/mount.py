@@ -112,9 +112,7 @@ def axes_for(axis: np.ndarray) -> np.ndarray:
 def direction_of(azimuth_deg: float, elevation_deg: float) -> np.ndarray:
     """Unit vector of an azimuth (east of north) and elevation, ground frame, (3,) [–]."""
     azimuth, elevation = np.radians([azimuth_deg, elevation_deg])
-    return np.array(
-        [np.cos(elevation) * np.sin(azimuth), np.cos(elevation) * np.cos(azimuth), np.sin(elevation)]
-    )
+    return np.array([np.cos(elevation) * np.sin(azimuth), np.cos(elevation) * np.cos(azimuth), np.sin(elevation)])
 
 
 def pose(scene: Scene, sun_state: SunState) -> Pose:
@@ -208,6 +206,4 @@ def _off_axis_notes(sun: np.ndarray) -> tuple[str, ...]:
     angle = float(np.degrees(np.arctan2(np.hypot(sun[0], sun[1]), sun[2])))
     if angle < NOTED_ANGLE_DEG:
         return ()
-    return (
-        f"the sun stands {angle:.1f} deg from the axis of the fixed dish, so the spot lies beside the focus",
-    )
+    return (f"the sun stands {angle:.1f} deg from the axis of the fixed dish, so the spot lies beside the focus",)

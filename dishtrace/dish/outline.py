@@ -297,9 +297,7 @@ def outline_of(scene: Scene) -> Outline:
     if given.shape == "circle":
         radius, hole = nominal(given.radius_m), nominal(given.hole_radius_m or 0.0)
         if hole >= radius:
-            raise InputError(
-                _fault(scene, "hole_radius_m", hole, f"must be below the outer radius, {radius:g} m")
-            )
+            raise InputError(_fault(scene, "hole_radius_m", hole, f"must be below the outer radius, {radius:g} m"))
         return circle(radius, hole_radius=hole, center=_pair(given.center_m))
     if given.shape == "rectangle":
         return rectangle(_pair(given.size_m), center=_pair(given.center_m))
@@ -308,16 +306,12 @@ def outline_of(scene: Scene) -> Outline:
     except ValueError as error:
         remedy = "list the corners in order around the rim, none twice"
         raise InputError(
-            scene.fault(
-                ("dish", "outline", "vertices_m"), found="the polygon", allowed=str(error), remedy=remedy
-            )
+            scene.fault(("dish", "outline", "vertices_m"), found="the polygon", allowed=str(error), remedy=remedy)
         ) from error
 
 
 def _fault(scene: Scene, key: str, found: float, allowed: str) -> Fault:
-    return scene.fault(
-        ("dish", "outline", key), found=f"{found:g}", allowed=allowed, remedy="make the hole smaller"
-    )
+    return scene.fault(("dish", "outline", key), found=f"{found:g}", allowed=allowed, remedy="make the hole smaller")
 
 
 def _pair(values: tuple | None) -> tuple[float, float]:

@@ -180,9 +180,7 @@ def rim_angle(outline: Outline, *, focal_length: float) -> float:
 def height_range(outline: Outline, *, focal_length: float) -> tuple[float, float]:
     """Lowest and highest mirror point over the outline, hole left out; their difference is the depth [m]."""
     low, high = outline.smallest_radius, outline.largest_radius
-    return float(height(low, 0.0, focal_length=focal_length)), float(
-        height(high, 0.0, focal_length=focal_length)
-    )
+    return float(height(low, 0.0, focal_length=focal_length)), float(height(high, 0.0, focal_length=focal_length))
 
 
 def meridian_arc(radius: float, *, focal_length: float) -> float:
@@ -243,9 +241,7 @@ def surface_area(outline: Outline, *, focal_length: float) -> float:
         if abs(area - before) <= AREA_TOLERANCE * area:
             return area
         order, before = 2 * order, area
-    raise RunError(
-        f"the mirror area did not settle (last change {abs(area - before) / area:.1e} of the area)"
-    )
+    raise RunError(f"the mirror area did not settle (last change {abs(area - before) / area:.1e} of the area)")
 
 
 def _check(focal_length: float) -> None:

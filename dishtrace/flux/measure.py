@@ -243,7 +243,7 @@ def _notes(
 ) -> tuple[str, ...]:
     notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.pose.notes]
     for mesh in prepared.meshes:
-        notes += mesh.notes
+        notes += [f'part "{mesh.name}": {note}' for note in mesh.notes]
     if stopped:
         notes.append(
             f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them"

@@ -32,9 +32,7 @@ SHAPES: dict[str, Callable[[Part], Shape]] = {
     "tube": lambda part: sheets.tube(nominal(part.radius_m), nominal(part.height_m)),
     "sphere": lambda part: solids.sphere(nominal(part.radius_m)),
     "cone": lambda part: solids.cone(nominal(part.radius_m), nominal(part.height_m)),
-    "cavity": lambda part: cavity(
-        nominal(part.radius_m), nominal(part.depth_m), nominal(part.opening_radius_m)
-    ),
+    "cavity": lambda part: cavity(nominal(part.radius_m), nominal(part.depth_m), nominal(part.opening_radius_m)),
 }
 """How each shape of the scene file becomes triangles; "mesh" has its own way."""
 

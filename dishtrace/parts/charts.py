@@ -107,9 +107,7 @@ def unrolled_cone(name: str, triangles: np.ndarray, *, apex_z: float, n_around: 
     return Chart(name, np.arange(len(triangles)), uv, ("wall unrolled about the apex (m)", "same (m)"))
 
 
-def equal_area_half(
-    name: str, triangles: np.ndarray, *, index: np.ndarray, radius: float, top: bool
-) -> Chart:
+def equal_area_half(name: str, triangles: np.ndarray, *, index: np.ndarray, radius: float, top: bool) -> Chart:
     """Half of a sphere about the origin on a flat disc of the same area.
 
     Parameters

@@ -174,17 +174,11 @@ def refuse_wrong_unit(triangles: np.ndarray, unit: str, dish_span: float) -> Non
     names = {"mm": "millimetres", "m": "metres", "cm": "centimetres", "in": "inches", "ft": "feet"}
     ratio = {name: size / METRES_PER_UNIT[unit] * METRES_PER_UNIT[name] / dish_span for name in names}
     fitting = [name for name in names if 0.005 < ratio[name] < 3.0]
-    hint = (
-        f'it looks like {names[fitting[0]]}: write unit = "{fitting[0]}"'
-        if fitting
-        else "state its true unit"
-    )
+    hint = f'it looks like {names[fitting[0]]}: write unit = "{fitting[0]}"' if fitting else "state its true unit"
     raise MeshError(f"makes the mesh {size:.3g} m large, while the dish is {dish_span:.3g} m", hint, "unit")
 
 
-def mesh_report(
-    path: Path, *, unit: str, turn_deg: tuple[float, float, float], dish_span: float
-) -> MeshReport:
+def mesh_report(path: Path, *, unit: str, turn_deg: tuple[float, float, float], dish_span: float) -> MeshReport:
     """Read a mesh file and tell what is wrong with it.
 
     Parameters
@@ -237,13 +231,10 @@ def _notes(given: np.ndarray, *, n_dropped: int, n_open: int, n_turned: int) -> 
         notes.append(f"{n_dropped} of {len(given)} triangles have no area and were left out")
     if n_open:
         notes.append(
-            f"the mesh is open: {n_open} edges have no neighbour; "
-            "light can reach its inside, which has surface_back"
+            f"the mesh is open: {n_open} edges have no neighbour; light can reach its inside, which has surface_back"
         )
     if n_turned:
-        notes.append(
-            f"neighbours face opposite ways at {n_turned} edges, so surface and surface_back are mixed up"
-        )
+        notes.append(f"neighbours face opposite ways at {n_turned} edges, so surface and surface_back are mixed up")
     if not n_open and not n_turned and volume(given) < 0.0:
         notes.append(
             "the mesh is inside out: its fronts face inward, so its outside has surface_back; "

@@ -109,9 +109,7 @@ def band(outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
     if len(inner) == len(outer):
         return _interleaved(np.stack([o0, o1, i1], axis=1), np.stack([o0, i1, i0], axis=1))
     a, b, c = outer[0::2], outer[1::2], np.roll(outer[0::2], -1, axis=0)
-    return _interleaved(
-        np.stack([a, b, i0], axis=1), np.stack([b, i1, i0], axis=1), np.stack([b, c, i1], axis=1)
-    )
+    return _interleaved(np.stack([a, b, i0], axis=1), np.stack([b, i1, i0], axis=1), np.stack([b, c, i1], axis=1))
 
 
 def bands(rings: list[np.ndarray]) -> np.ndarray:

@@ -35,17 +35,11 @@ class Shape:
 def joined(*pieces: Shape) -> Shape:
     """Several pieces as one part, charts renumbered."""
     starts = np.cumsum([0] + [len(piece.triangles) for piece in pieces])
-    charts = [
-        chart.shifted(int(first))
-        for first, piece in zip(starts, pieces, strict=False)
-        for chart in piece.charts
-    ]
+    charts = [chart.shifted(int(first)) for first, piece in zip(starts, pieces, strict=False) for chart in piece.charts]
     return Shape(np.concatenate([piece.triangles for piece in pieces]), tuple(charts))
 
 
-def disc(
-    radius: float, *, side: float | None = None, n_around: int | None = None, name: str = "front"
-) -> Shape:
+def disc(radius: float, *, side: float | None = None, n_around: int | None = None, name: str = "front") -> Shape:
     """Flat disc in z = 0, front towards +z.
 
     Parameters
@@ -137,9 +131,7 @@ def wall_rows(height: float, radius: float, *, area: float) -> tuple[int, int]:
     return n_around, min(most, bin_count(height, finest))
 
 
-def wall(
-    radius: float, low: float, high: float, *, n_around: int, n_rows: int, outward: bool = True
-) -> Shape:
+def wall(radius: float, low: float, high: float, *, n_around: int, n_rows: int, outward: bool = True) -> Shape:
     """Wall of a cylinder about z between two heights.
 
     Parameters

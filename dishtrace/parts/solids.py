@@ -78,9 +78,7 @@ def sphere(radius: float) -> Shape:
     stack = [np.array([[0.0, 0.0, 1.0]])]
     for angle, n_around in zip(colatitude[1:-1], counts, strict=True):
         turn = 2.0 * np.pi * np.arange(n_around) / n_around
-        stack.append(
-            rings.raised(np.sin(angle) * np.stack([np.cos(turn), np.sin(turn)], axis=1), np.cos(angle))
-        )
+        stack.append(rings.raised(np.sin(angle) * np.stack([np.cos(turn), np.sin(turn)], axis=1), np.cos(angle)))
     stack.append(np.array([[0.0, 0.0, -1.0]]))
     unit = rings.bands(stack[::-1])
     triangles = unit * radius * np.sqrt(4.0 * np.pi / areas_of(unit).sum())

@@ -114,12 +114,8 @@ def write_screen(result: Result, screen: ScreenResult, folder: Path, name: str) 
         "power_w": screen.encircled_w,
         "power_se_w": screen.encircled_se_w,
     }
-    rings = (
-        "mean flux [W/m2] over rings about the screen's centre; se: standard error, empty where it is unknown"
-    )
-    circles = (
-        "power [W] within a circle about the screen's centre; se: standard error, empty where it is unknown"
-    )
+    rings = "mean flux [W/m2] over rings about the screen's centre; se: standard error, empty where it is unknown"
+    circles = "power [W] within a circle about the screen's centre; se: standard error, empty where it is unknown"
     return [
         _write_csv(folder / f"screen-{name}-profile.csv", [*source, rings], profile),
         _write_csv(folder / f"screen-{name}-encircled.csv", [*source, circles], encircled),

@@ -1,4 +1,4 @@
-"""What a flux map of a part shows: panels of flat triangles with flux, what is unknown, contours and labels."""
+"""What a flux map of a part shows: drawings with flux, what is too uncertain to show, contours and numbers."""
 
 from __future__ import annotations
 
@@ -8,14 +8,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.report.projection import front_most, lit_direction, project, three_quarter, view_axes
+from dishtrace.vec import normalise
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import PartResult
 
+MOST_ERROR = 0.5
+"""Triangles with a larger relative standard error are left blank: their colour would be chance. [–]"""
+
 NOISE_FOR_CONTOURS = 0.2
-"""Above this median relative standard error, contour lines would show noise; numbers are printed instead. [–]"""
+"""Above this median relative error contour lines would show noise; numbers are printed instead. [–]"""
+
+DECADES = 3.0
+"""What a logarithmic colour scale spans, in powers of ten. [–]"""
 
 LABELS_ACROSS = 5
+CLOSE_UP = 0.15
+"""Half width of the close-up of a body around its peak, of the body's size. [–]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,12 +41,18 @@ class Panel:
         Corners in the drawing, what stands in front last. [m]
     flux, error : (m,) float64
         Incident mirror light and its standard error; NaN error where it is unknown. [W/m2]
+    shade : (m,) float64
+        How squarely a triangle faces the viewer, 0 to 1. [–]
     peak : (2,) float64 or None
-        Where the part's peak lies, when it lies in this drawing. [m]
+        Where the part's peak lies, when it is seen in this drawing. [m]
+    window : (2, 2) float64
+        Lower left and upper right corner of what is shown. [m]
     numbers : tuple of (x, y, flux)
-        Places and mean fluxes to print, for drawings without contour lines. [m, m, W/m2]
+        Places and mean fluxes to print where there are no contour lines. [m, m, W/m2]
     is_view : bool
         A view of a body rather than a flat surface: no contour lines.
+    is_close : bool
+        A close-up, drawn in a larger scale.
     """
 
     title: str
@@ -45,19 +60,32 @@ class Panel:
     uv: np.ndarray
     flux: np.ndarray
     error: np.ndarray
+    shade: np.ndarray
     peak: np.ndarray | None
+    window: np.ndarray
     numbers: tuple[tuple[float, float, float], ...]
     is_view: bool
+    is_close: bool = False
+
+    @property
+    def span(self) -> np.ndarray:
+        """Width and height of what is shown, (2,). [m]"""
+        return self.window[1] - self.window[0]
 
     @property
     def is_known(self) -> np.ndarray:
-        """Triangles that light was seen on and whose error is known, (m,) bool."""
-        return np.isfinite(self.error) & (self.flux > 0.0)
+        """Triangles whose flux is certain enough to be shown, (m,) bool."""
+        return is_certain(self.flux, self.error)
 
 
-def has_light(part: PartResult) -> bool:
-    """Whether mirror light was seen on a part."""
-    return any(bool(np.any(side.flux_w_m2 > 0.0)) for side in part.sides.values())
+def is_certain(flux: np.ndarray, error: np.ndarray) -> np.ndarray:
+    """Where light was seen and its standard error is known and below half of it, bool like the inputs."""
+    return (flux > 0.0) & np.isfinite(error) & (np.nan_to_num(error, nan=np.inf) <= MOST_ERROR * flux)
+
+
+def can_be_mapped(part: PartResult) -> bool:
+    """Whether any triangle of a part has a flux that is certain enough to be shown."""
+    return any(bool(np.any(is_certain(side.flux_w_m2, side.flux_se_w_m2))) for side in part.sides.values())
 
 
 def panels(part: PartResult, up: np.ndarray) -> tuple[list[Panel], list[str]]:
@@ -66,55 +94,81 @@ def panels(part: PartResult, up: np.ndarray) -> tuple[list[Panel], list[str]]:
     Parameters
     ----------
     part : PartResult
-        With light on it.
+        One that can be mapped.
     up : (3,) float64
         Unit vector upwards in the dish frame. [–]
 
     Returns
     -------
     drawings : list of Panel
-        Every chart and side that light was seen on; for a part without charts (a mesh file) two views of the body.
+        Every chart and side with light; for a part without charts (a mesh file) views of the body.
     dark : list of str
-        Charts and sides without light, which get no drawing.
+        Charts and sides with too little light for a drawing.
     """
     if not part.mesh.charts:
         return _views(part, up), []
     drawings, dark = [], []
     nearest = _peak_triangle(part)
-    is_dark_inside = part.mesh.is_closed and not np.any(part.sides["back"].flux_w_m2 > 0.0)
-    sides = ("front",) if is_dark_inside else ("front", "back")
-    for side in sides:
-        figures = part.sides[side]
+    for side, figures in part.sides.items():
         for chart in part.mesh.charts:
-            flux = figures.flux_w_m2[chart.index]
+            flux, error = figures.flux_w_m2[chart.index], figures.flux_se_w_m2[chart.index]
             title = _panel_title(part, chart.name, side)
-            if not np.any(flux > 0.0):
-                dark.append(title)
+            if not np.any(is_certain(flux, error)):
+                if side == "front" or not part.mesh.is_closed:
+                    dark.append(title)
                 continue
             at = np.flatnonzero(chart.index == nearest) if side == part.peak_side else []
-            peak = chart.uv[at[0]].mean(axis=0) if len(at) else None
-            error = figures.flux_se_w_m2[chart.index]
-            numbers = _numbers(chart.uv, flux, part.mesh.areas[chart.index], np.zeros(len(flux)))
-            drawings.append(Panel(title, chart.labels, chart.uv, flux, error, peak, numbers, False))
+            drawings.append(
+                Panel(
+                    title=title,
+                    labels=chart.labels,
+                    uv=chart.uv,
+                    flux=flux,
+                    error=error,
+                    shade=np.ones(len(flux)),
+                    peak=chart.uv[at[0]].mean(axis=0) if len(at) else None,
+                    window=_window(chart.uv),
+                    numbers=_numbers(chart.uv, flux, part.mesh.areas[chart.index], np.zeros(len(flux))),
+                    is_view=False,
+                )
+            )
     return drawings, dark
 
 
+def drawn_spans(drawings: list[Panel]) -> np.ndarray:
+    """Width and height that the drawings get in a common scale; a close-up gets 0.8 of the largest. (n, 2) [m]."""
+    largest = max(float(panel.span.max()) for panel in drawings)
+    return np.array([panel.span * (0.8 * largest / panel.span.max() if panel.is_close else 1.0) for panel in drawings])
+
+
 def typical_error(drawings: list[Panel]) -> float:
-    """Median relative standard error of the triangles that light was seen on, NaN when none is known. [–]"""
+    """Median relative standard error of the triangles shown; NaN when there are none."""
     shares = [panel.error[panel.is_known] / panel.flux[panel.is_known] for panel in drawings]
     together = np.concatenate(shares) if shares else np.zeros(0)
     return float(np.median(together)) if len(together) else float("nan")
 
 
-def top_of_scale(drawings: list[Panel]) -> float:
-    """Flux at the top of the colour scale: what 0.5 % of the lit triangles exceed, so that one noisy sliver does not
-    darken the map. [W/m2]"""
-    together = np.concatenate([panel.flux[panel.flux > 0.0] for panel in drawings])
-    return float(np.quantile(together, 0.995))
+def scale_of(drawings: list[Panel]) -> tuple[float, float]:
+    """Ends of the colour scale.
+
+    Parameters
+    ----------
+    drawings : list of Panel
+        With at least one triangle to be shown.
+
+    Returns
+    -------
+    low, high : float
+        `high` is the largest flux shown; `low` is zero for a linear scale and three powers of ten below `high` for a
+        logarithmic one, which is taken when half of the triangles shown stay below a tenth of `high`. [W/m2]
+    """
+    together = np.concatenate([panel.flux[panel.is_known] for panel in drawings])
+    high = float(together.max())
+    return (high * 10.0**-DECADES if np.median(together) < 0.1 * high else 0.0), high
 
 
 def corner_values(panel: Panel) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Flux at the corners of a flat drawing, for contour lines: mean over the triangles that meet there, smoothed once.
+    """Flux at the corners of a flat drawing, for contour lines.
 
     Returns
     -------
@@ -123,7 +177,7 @@ def corner_values(panel: Panel) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     triangles : (m, 3) int64
         Numbers of each triangle's corners. [–]
     values : (k,) float64
-        [W/m2]
+        Mean, by area, over the triangles that meet at a corner, smoothed once. [W/m2]
     """
     size = np.ptp(panel.uv.reshape(-1, 2), axis=0).max()
     keys = np.round(panel.uv.reshape(-1, 2) / (1e-7 * size)).astype(np.int64)
@@ -134,47 +188,51 @@ def corner_values(panel: Panel) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     flux = panel.flux
     for _ in range(2):
         weight = np.bincount(triangles.ravel(), weights=np.repeat(areas, 3))
-        values = np.bincount(triangles.ravel(), weights=np.repeat(areas * flux, 3)) / np.where(
-            weight > 0, weight, 1.0
-        )
+        values = np.bincount(triangles.ravel(), weights=np.repeat(areas * flux, 3)) / np.where(weight > 0, weight, 1.0)
         flux = values[triangles].mean(axis=1)
     return panel.uv.reshape(-1, 2)[first], triangles, values
 
 
-def round_levels(top: float, least: int = 4) -> np.ndarray:
-    """Levels for contour lines at round numbers below a largest value.
+def round_levels(low: float, high: float, *, least: int = 4) -> np.ndarray:
+    """Levels for contour lines at round numbers.
 
     Parameters
     ----------
-    top : float
-        Largest value. [any]
+    low, high : float
+        Ends of the scale; `low` zero for even steps, above zero for steps by factors. [any]
     least : int
-        At least so many levels. [–]
+        At least so many levels between zero and `high`. [–]
 
     Returns
     -------
     (k,) float64
-        Multiples of 1, 2, 2.5 or 5 times a power of ten, above zero and below `top`; none when `top` is not above 0.
+        Below `high`: multiples of 1, 2, 2.5 or 5 times a power of ten, or 1, 2, 5, 10, 20, 50 ... above `low`; none
+        when `high` is not above 0.
     """
-    if not top > 0.0:
+    if not high > 0.0:
         return np.zeros(0)
-    rough = top / (least + 0.5)
+    if low > 0.0:
+        powers = 10.0 ** np.arange(np.floor(np.log10(low)), np.ceil(np.log10(high)) + 1.0)
+        levels = np.sort(np.concatenate([powers, 2.0 * powers, 5.0 * powers]))
+        return levels[(levels > low) & (levels < high * (1.0 - 1e-9))]
+    rough = high / (least + 0.5)
     power = 10.0 ** np.floor(np.log10(rough))
     step = max(factor * power for factor in (1.0, 2.0, 2.5, 5.0) if factor * power <= rough * (1.0 + 1e-9))
-    return step * np.arange(1, int(np.ceil(top / step * (1.0 - 1e-9))))
+    return step * np.arange(1, int(np.ceil(high / step * (1.0 - 1e-9))))
+
+
+def _window(uv: np.ndarray) -> np.ndarray:
+    low, high = uv.min(axis=(0, 1)), uv.max(axis=(0, 1))
+    room = 0.02 * (high - low).max()
+    return np.stack([low - room, high + room])
 
 
 def _panel_title(part: PartResult, chart: str, side: str) -> str:
-    """What a drawing shows; the back of a sheet is drawn in the coordinates of its front."""
-    if part.mesh.is_closed:
-        return chart if side == "front" else f"{chart}, inside"
     if side == "front":
         return chart
-    return (
-        "back, as seen through the front"
-        if chart == "front"
-        else f"back of {chart}, as seen through the front"
-    )
+    if part.mesh.is_closed:
+        return f"{chart}, inside"
+    return "back" if chart == "front" else f"{chart}: back"
 
 
 def _peak_triangle(part: PartResult) -> int:
@@ -185,34 +243,61 @@ def _peak_triangle(part: PartResult) -> int:
 
 
 def _views(part: PartResult, up: np.ndarray) -> list[Panel]:
+    """A mesh from the lit side and from the other, and close to its peak."""
     mesh, front, back = part.mesh, part.sides["front"], part.sides["back"]
     lit = lit_direction(mesh.normals, mesh.areas, front.flux_w_m2, back.flux_w_m2)
-    return [
+    out_of_peak = mesh.normals[_peak_triangle(part)] * (1.0 if part.peak_side == "front" else -1.0)
+    size = float(np.ptp(mesh.triangles.reshape(-1, 3), axis=0).max())
+    found = [
         _view(part, three_quarter(lit, up), up, "from where most light comes"),
+        _view(
+            part,
+            three_quarter(normalise(out_of_peak + 0.7 * lit), up),
+            up,
+            "close to the peak",
+            half_width=CLOSE_UP * size,
+        ),
         _view(part, three_quarter(-lit, up), up, "from the other side"),
     ]
+    return [panel for panel in found if np.any(panel.is_known)]
 
 
-def _view(part: PartResult, toward_viewer: np.ndarray, up: np.ndarray, title: str) -> Panel:
+def _view(
+    part: PartResult, toward_viewer: np.ndarray, up: np.ndarray, title: str, *, half_width: float | None = None
+) -> Panel:
+    """A view of a body; with `half_width` only what lies so near to the peak in the drawing [m]."""
     mesh = part.mesh
     right, top = view_axes(toward_viewer, up)
-    faces_viewer = mesh.normals @ toward_viewer > 0.0
-    shown = np.flatnonzero(faces_viewer) if mesh.is_closed else np.arange(len(mesh.areas))
+    cosines = mesh.normals @ toward_viewer
     depth = mesh.triangles.mean(axis=1) @ toward_viewer
-    shown = shown[np.argsort(depth[shown], kind="stable")]
-    flux = np.where(faces_viewer, part.sides["front"].flux_w_m2, part.sides["back"].flux_w_m2)[shown]
-    error = np.where(faces_viewer, part.sides["front"].flux_se_w_m2, part.sides["back"].flux_se_w_m2)[shown]
+    nearest = _peak_triangle(part)
     middle = 0.5 * (mesh.triangles.min(axis=(0, 1)) + mesh.triangles.max(axis=(0, 1)))
-    uv = project(mesh.triangles[shown] - middle, right, top)
-    on_peak = np.flatnonzero(shown == _peak_triangle(part))
-    seen = len(on_peak) and (faces_viewer[shown[on_peak[0]]] == (part.peak_side == "front"))
-    peak = None
-    if seen:
-        place = uv[on_peak[0]].mean(axis=0)
-        is_hidden = front_most(uv, depth[shown], place[np.newaxis])[0] != on_peak[0]
-        peak = None if is_hidden else place
-    numbers = _numbers(uv, flux, mesh.areas[shown], depth[shown])
-    return Panel(title, ("across (m)", "up in the view (m)"), uv, flux, error, peak, numbers, True)
+    drawn = project(mesh.triangles - middle, right, top)
+    place = drawn[nearest].mean(axis=0)
+    is_shown = cosines > 0.0 if mesh.is_closed else np.ones(len(cosines), dtype=bool)
+    if half_width is not None:
+        is_shown &= np.all(np.abs(drawn.mean(axis=1) - place) < 1.2 * half_width, axis=1)
+    shown = np.flatnonzero(is_shown)
+    shown = shown[np.argsort(depth[shown], kind="stable")]
+    uv = drawn[shown]
+    flux = np.where(cosines > 0.0, part.sides["front"].flux_w_m2, part.sides["back"].flux_w_m2)[shown]
+    error = np.where(cosines > 0.0, part.sides["front"].flux_se_w_m2, part.sides["back"].flux_se_w_m2)[shown]
+    faces = (cosines[nearest] > 0.0) == (part.peak_side == "front")
+    in_front = front_most(uv, depth[shown], place[np.newaxis])[0]
+    is_peak_seen = faces and in_front >= 0 and shown[in_front] == nearest
+    return Panel(
+        title=title,
+        labels=("across (m)", "up in the view (m)"),
+        uv=uv,
+        flux=flux,
+        error=error,
+        shade=np.abs(cosines[shown]),
+        peak=place if is_peak_seen else None,
+        window=_window(uv) if half_width is None else np.stack([place - half_width, place + half_width]),
+        numbers=_numbers(uv, flux, mesh.areas[shown], depth[shown]),
+        is_view=True,
+        is_close=half_width is not None,
+    )
 
 
 def _numbers(
@@ -229,7 +314,7 @@ def _numbers(
     for point, seen in zip(points, front_most(uv, depth, points), strict=True):
         if seen < 0:
             continue
-        near = (np.linalg.norm(middles - point, axis=1) < 0.35 * step) & (depth > depth[seen] - 0.5 * step)
+        near = (np.linalg.norm(middles - point, axis=1) < 0.25 * step) & (depth > depth[seen] - 0.5 * step)
         near[seen] = True
         found.append((float(point[0]), float(point[1]), float(np.average(flux[near], weights=areas[near]))))
     return tuple(found)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from dishtrace.stats import Estimate
 
 UNKNOWN = "error unknown"
+EXACT_SHARE = 1e-6  # relative errors below this are not shown: no dish or sun is known so well
 EXACT_DIGITS = 5  # significant digits of a number without Monte Carlo error
 UNKNOWN_DIGITS = 3  # and of one whose error nobody knows
 
@@ -88,8 +89,8 @@ def significant(value: float, digits: int, *, least_decimals: int | None = None)
 def written_pair(estimate: Estimate) -> tuple[str, str]:
     """Value and standard error as two texts, so that a table can line them up.
 
-    The error has two significant digits and the value as many decimals. An exact number has an empty error; an
-    unknown error says so.
+    The error has two significant digits and the value as many decimals. A number that is exact, or better than one in
+    a million, has an empty error; an unknown error says so.
 
     Returns
     -------
@@ -100,7 +101,7 @@ def written_pair(estimate: Estimate) -> tuple[str, str]:
         return "unknown", ""
     if not has_error(estimate):
         return significant(estimate.value, UNKNOWN_DIGITS), UNKNOWN
-    if estimate.se <= abs(estimate.value) * 1e-12:
+    if estimate.se <= EXACT_SHARE * abs(estimate.value):
         return _short(significant(estimate.value, EXACT_DIGITS, least_decimals=0)), ""
     places = decimals(estimate.se, 2)
     return rounded(estimate.value, places), rounded(estimate.se, places)

@@ -1,4 +1,4 @@
-"""What the side view shows: mirror line, silhouettes, rays and frames, seen square to the plane of sun and plumb line."""
+"""What the side view shows: mirror, silhouettes, rays and frames, seen square to the plane of axis and plumb line."""
 
 from __future__ import annotations
 
@@ -104,9 +104,7 @@ def side_view(result: Result) -> SideView:
 
     mirror = tuple(flat(line) for line in section_lines(outline, focal_length))
     rim = flat(on_paraboloid(outline.boundary(), focal_length))
-    parts = tuple(
-        Silhouette(part.name, part.role, flat(part.mesh.triangles)) for part in result.parts.values()
-    )
+    parts = tuple(Silhouette(part.name, part.role, flat(part.mesh.triangles)) for part in result.parts.values())
     marks = _marks(flat(np.zeros(3)), flat(np.array([0.0, 0.0, focal_length])), has_ground=has_ground)
     arrows = {axis: project(vector, right, top) for axis, vector in zip("xyz", np.eye(3), strict=True)}
     arrows["sun"] = project(np.asarray(result.pose.sun), right, top)
@@ -168,9 +166,7 @@ def section_lines(outline: Outline, focal_length: float) -> list[np.ndarray]:
     is_mirror = outline.contains(xy)
     breaks = np.flatnonzero(np.diff(is_mirror.astype(int))) + 1
     pieces = np.split(np.arange(len(y)), breaks)
-    return [
-        on_paraboloid(xy[piece], focal_length) for piece in pieces if is_mirror[piece[0]] and len(piece) > 1
-    ]
+    return [on_paraboloid(xy[piece], focal_length) for piece in pieces if is_mirror[piece[0]] and len(piece) > 1]
 
 
 def _limits(points: np.ndarray) -> tuple[float, float, float, float]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from dishtrace.report.cautions import cautions
-from dishtrace.report.numerals import PLAIN, UNKNOWN, Signs, has_error, written, written_pair
+from dishtrace.report.numerals import PLAIN, UNKNOWN, Signs, has_error, significant, written, written_pair
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from dishtrace.flux.result import PartResult, Result, ScreenResult
 
 WIDTH = 80
+NAME_WIDTH = 18
 BUDGET_NAMES = {
     "gaps": "gaps and hole",
     "shaded": "shade of parts",
@@ -50,7 +51,7 @@ def summary(result: Result, signs: Signs = PLAIN) -> Text:
         Lines of at most 80 columns, headings in bold; `.plain` is the bare text.
     """
     sections = [
-        head(result),
+        head(result, signs),
         budget(result, signs) + first_hits(result, signs),
         spot(result, signs) + peaks(result, signs),
         parts_table(result, signs),
@@ -76,45 +77,35 @@ def joined(sections: Iterable[Sequence[str]]) -> Text:
     return text
 
 
-def head(result: Result) -> list[str]:
+def head(result: Result, signs: Signs = PLAIN) -> list[str]:
     """Which scene, how many rays, what sun and what dish."""
-    lines: list[str] = [Heading(_clipped(result.scene.title or "Untitled scene"))]
+    about = f"   {result.rays} rays, seed {result.seed}"
+    lines: list[str] = [Heading(_clipped(result.scene.title or "Untitled scene", WIDTH - len(about)) + about)]
     if result.stopped:
-        lines.append(
-            f"STOPPED EARLY: {result.rays} of {result.rays_wanted} rays traced; the errors below say so."
-        )
+        lines.append(f"STOPPED EARLY: {result.rays} of {result.rays_wanted} rays traced; the errors say so.")
     sun, dish = result.sun, result.dish
-    place = (
-        f"azimuth {sun.azimuth_deg:.1f}, elevation {sun.elevation_deg:.1f} deg"
-        if sun.has_direction
-        else "overhead"
-    )
+    place = "overhead"
+    if sun.has_direction:
+        place = f"azimuth {sun.azimuth_deg:.1f}, elevation {sun.elevation_deg:.1f} deg"
     facts = [
-        f"{result.rays} rays, seed {result.seed}",
-        f"sun {sun.dni_w_m2:.0f} W/m2, {place}",
-        f"mirror {dish['mirror_m2']:.3g} m2, rim angle {dish['rim_angle_deg']:.1f} deg",
+        f"sun {sun.dni_w_m2:.0f} W/m{signs.square}, {place}",
+        f"mirror {dish['mirror_m2']:.3g} m{signs.square}, rim {dish['rim_angle_deg']:.1f} deg",
     ]
     return lines + flow(facts, indent="")
 
 
 def budget(result: Result, signs: Signs = PLAIN) -> list[str]:
-    """The ledger as a bar chart in characters, with watts, percent of the outline and errors."""
+    """The ledger as a bar chart in characters, with watts and their errors and percent of the outline."""
     whole = result.budget_w["outline"]
-    rows = [
-        (name, result.budget_w[key])
-        for key, name in BUDGET_NAMES.items()
-        if result.budget_w[key].value != 0.0
-    ]
-    share = 100.0 / whole.value if whole.value else 0.0
+    entries = ((name, result.budget_w[key]) for key, name in BUDGET_NAMES.items())
+    rows = [(name, estimate) for name, estimate in entries if estimate.value != 0.0]
     watts = aligned([estimate for _, estimate in rows], signs)
-    percents = aligned([_without_unknown(estimate.scaled(share)) for _, estimate in rows], signs)
-    room = WIDTH - 2 - 18 - 2 - sum(len(column[0]) + 4 if column else 0 for column in (watts, percents))
+    room = WIDTH - 2 - NAME_WIDTH - 2 - max((len(watt) for watt in watts), default=0) - len(" W  100.00 %")
     lines: list[str] = [Heading(f"Where the {written(whole, signs)} W of sunlight on the dish outline end")]
-    for (name, estimate), watt, percent in zip(rows, watts, percents, strict=True):
-        bar = "#" * round(max(0.0, estimate.value * share / 100.0) * room)
-        lines.append(
-            f"  {name:<18} {bar:<{max(room, 0)}} {watt} W  {percent} %".replace("  %", " %").rstrip()
-        )
+    for (name, estimate), watt in zip(rows, watts, strict=True):
+        share = estimate.value / whole.value if whole.value > 0.0 else 0.0
+        bar = "#" * round(max(0.0, share) * room)
+        lines.append(f"  {name:<{NAME_WIDTH}} {bar:<{room}} {watt} W  {100.0 * share:6.2f} %")
     return lines
 
 
@@ -122,28 +113,26 @@ def first_hits(result: Result, signs: Signs = PLAIN) -> list[str]:
     """Which part the light meets first after the mirror: intercept factor and stand."""
     stand = result.first_hit_w["stand"]
     leaving = sum(estimate.value for estimate in result.first_hit_w.values())
-    share = stand.scaled(100.0 / leaving) if leaving > 0.0 else Estimate(float("nan"), None)
     receiver = written(result.intercept_factor.scaled(100.0), signs)
-    lines = [f"Of the light that leaves the mirror, {receiver} % meets the receiver first (intercept factor)"]
+    text = f"Of the light that leaves the mirror, {receiver} % meets the receiver first (intercept factor)"
     if stand.value > 0.0:
-        lines[0] += f", {written(share, signs)} % the stand ({written(stand, signs)} W)."
-    else:
-        lines[0] += ", none the stand."
-    return textwrap.wrap(lines[0], WIDTH)
+        share = written(stand.scaled(100.0 / leaving), signs)
+        return textwrap.wrap(f"{text}, {share} % the stand ({written(stand, signs)} W).", WIDTH)
+    return textwrap.wrap(f"{text}, none the stand.", WIDTH)
 
 
 def spot(result: Result, signs: Signs = PLAIN) -> list[str]:
     """Size and place of the spot in the focal plane and where along the axis it is best."""
     plane, best, high = result.focal_plane, result.best_focus, result.highest_peak
-    lines: list[str] = [Heading("Spot in the focal plane, no receiver in the way (diameters, mm)")]
+    lines: list[str] = [
+        Heading(f"Spot in the focal plane, no receiver there (diameters in mm; peaks over 1 cm{signs.square})")
+    ]
     lines += flow(_diameters(plane, signs))
-    center = [written(value.scaled(1000.0), signs) for value in plane.centroid_m]
-    lines += flow([f"centre at x = {center[0]}, y = {center[1]} mm", f"peak {_flux(plane.peak_w_m2, signs)}"])
+    x, y = (written(value.scaled(1000.0), signs) for value in plane.centroid_m)
+    lines += flow([f"peak {_peak(plane, signs)}", f"centre at x {x}, y {y} mm"])
     ninety = written(best.radius_m["90"].scaled(2000.0), signs)
-    lines += flow([f"smallest spot: {_offset(best, signs)}", f"90 % in {ninety} mm"])
-    lines += flow(
-        [f"highest peak: {_offset(high, signs)}", _peak(high.peak_w_m2, high.peak_patch_m2, result, signs)]
-    )
+    lines += flow([f"smallest: {_offset(best, signs)}", f"90 % in {ninety}"])
+    lines += flow([f"brightest: {_offset(high, signs)}", f"{_peak(high, signs)} {_suns(high, result)}"])
     return lines
 
 
@@ -154,34 +143,34 @@ def peaks(result: Result, signs: Signs = PLAIN) -> list[str]:
         parts = [part for part in result.parts.values() if part.role == role and part.peak_w_m2.value > 0.0]
         if parts:
             part = max(parts, key=lambda candidate: candidate.peak_w_m2.value)
-            what = f"peak on the {role}: {_peak(part.peak_w_m2, part.peak_patch_m2, result, signs)}"
-            lines += flow([what, f'"{part.name}" {place_of_peak(result, part)}'])
+            lines += flow([f'on "{part.name}" {_peak(part, signs)}', place_of_peak(result, part)])
     return lines
 
 
 def place_of_peak(result: Result, part: PartResult) -> str:
-    """Side and coordinates of a part's peak in the frame in which the scene places the part."""
+    """Coordinates of a part's peak in the frame in which the scene places the part; the side of a sheet, too."""
     frame = next((given.frame for given in result.scene.parts if given.name == part.name), "dish")
     origin = "ground origin" if frame == "ground" else "focus"
     x, y, z = (f"{1000.0 * value + 0.0:.0f}" for value in part.peak_at_m)
-    return f"{part.peak_side} at ({x}, {y}, {z}) mm from the {origin}"
+    side = "" if part.mesh.is_closed else f"{part.peak_side} "
+    return f"{side}at ({x}, {y}, {z}) mm from the {origin}"
 
 
 def parts_table(result: Result, signs: Signs = PLAIN) -> list[str]:
     """One row a part: light that meets it first, what it absorbs, direct sun, peak flux."""
     if not result.parts:
         return []
-    rows = [(f"{part.name}, {part.role}", part, part) for part in result.parts.values()]
-    labels, columns = [], [[], [], [], []]
-    for label, part, figures in rows:
-        labels.append(label)
-        values = (figures.first_w, figures.absorbed_w, figures.direct_absorbed_w, part.peak_w_m2.scaled(1e-3))
-        for column, value in zip(columns, values, strict=True):
-            column.append(cell(value, signs))
-    titles = ["meets first W", "absorbs W", "direct sun W", "peak kW/m2"]
-    lines: list[str] = [Heading("Parts (mirror light; direct sun absorbed apart)")]
-    lines += grid(labels, titles, columns)
-    if any(UNKNOWN_MARK in text for column in columns for text in column):
+    parts = list(result.parts.values())
+    columns = {
+        "meets first W": [part.first_w for part in parts],
+        "absorbs W": [part.absorbed_w for part in parts],
+        "direct sun W": [part.direct_absorbed_w for part in parts],
+        f"peak kW/m{signs.square}": [part.peak_w_m2.scaled(1e-3) for part in parts],
+    }
+    texts = {title: [cell(value, signs) for value in values] for title, values in columns.items()}
+    lines: list[str] = [Heading("Parts (mirror light; absorbed direct sun apart)")]
+    lines += grid([f"{part.name}, {part.role}" for part in parts], texts)
+    if any(UNKNOWN_MARK in text for column in texts.values() for text in column):
         lines.append(f"  {UNKNOWN_MARK} {UNKNOWN}")
     return lines
 
@@ -193,7 +182,7 @@ def screens(result: Result, signs: Signs = PLAIN) -> list[str]:
     lines: list[str] = [Heading("Screens (diameters in mm)")]
     for name, screen in result.screens.items():
         lines += flow(
-            [f'"{name}" {written(screen.power_w, signs, "W")}', f"peak {_flux(screen.peak_w_m2, signs)}"]
+            [f'"{name}" {written(screen.power_w, signs, "W")}', f"peak {_peak(screen, signs)} {_suns(screen, result)}"]
         )
         lines += flow(_diameters(screen, signs), indent="    ")
         inside = [f"{1000.0 * radius:g} mm: {written(power, signs)} W" for radius, power in screen.inside]
@@ -236,21 +225,18 @@ def aligned(estimates: Sequence[Estimate], signs: Signs) -> list[str]:
     return [f"{value:>{left}}{tail:<{right}}" for (value, _), tail in zip(pairs, tails, strict=True)]
 
 
-def grid(labels: Sequence[str], titles: Sequence[str], columns: Sequence[Sequence[str]]) -> list[str]:
-    """A table under its titles; a label too long for its column stands on a line of its own."""
-    widths = [
-        max(len(title), *(len(text) for text in column))
-        for title, column in zip(titles, columns, strict=True)
-    ]
-    room = WIDTH - 2 - sum(width + 2 for width in widths)
-    fits = max((len(label) for label in labels if len(label) <= room), default=max(room, 0))
-    lines = ["  " + " " * fits + "".join(f"  {title:>{w}}" for title, w in zip(titles, widths, strict=True))]
+def grid(labels: Sequence[str], columns: Mapping[str, Sequence[str]]) -> list[str]:
+    """A table under its titles; labels stand on lines of their own when one is too long for its column."""
+    widths = {title: max(len(title), *(len(text) for text in column)) for title, column in columns.items()}
+    room = WIDTH - 2 - sum(width + 2 for width in widths.values())
+    is_short = max(len(label) for label in labels) <= room
+    first = max(len(label) for label in labels) if is_short else max(room, 0)
+    lines = [f"  {'':<{first}}" + "".join(f"  {title:>{width}}" for title, width in widths.items())]
     for row, label in enumerate(labels):
-        numbers = "".join(f"  {column[row]:>{w}}" for column, w in zip(columns, widths, strict=True))
-        if len(label) > fits:
+        if not is_short:
             lines += textwrap.wrap(label, WIDTH - 2, initial_indent="  ", subsequent_indent="  ")
-            label = ""
-        lines.append(f"  {label:<{fits}}{numbers}")
+        numbers = "".join(f"  {columns[title][row]:>{width}}" for title, width in widths.items())
+        lines.append(f"  {label if is_short else '':<{first}}{numbers}")
     return lines
 
 
@@ -278,33 +264,29 @@ def _wrapped(text: str, indent: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, subsequent_indent=indent + "  ", drop_whitespace=True)
 
 
-def _clipped(text: str) -> str:
+def _clipped(text: str, width: int) -> str:
     line = " ".join(text.split())
-    return line if len(line) <= WIDTH else line[: WIDTH - 3] + "..."
+    return line if len(line) <= width else line[: width - 3] + "..."
 
 
 def _diameters(screen: ScreenResult, signs: Signs) -> list[str]:
-    return [
-        f"{share} % in {written(radius.scaled(2000.0), signs)}" for share, radius in screen.radius_m.items()
-    ]
+    return [f"{share} % in {written(radius.scaled(2000.0), signs)}" for share, radius in screen.radius_m.items()]
 
 
-def _flux(flux: Estimate, signs: Signs) -> str:
-    return written(flux.scaled(1e-3), signs, f"kW/m{signs.square}")
+def _peak(where: PartResult | ScreenResult, signs: Signs) -> str:
+    """Peak flux in kW/m2, with its patch when that is not 1 cm2."""
+    patch = 1e4 * where.peak_patch_m2
+    tail = "" if 0.95 < patch < 1.05 else f" over {patch:.2g} cm{signs.square}"
+    return written(where.peak_w_m2.scaled(1e-3), signs, f"kW/m{signs.square}") + tail
 
 
-def _peak(flux: Estimate, patch_m2: float, result: Result, signs: Signs) -> str:
-    suns = flux.value / result.sun.dni_w_m2
-    return f"{_flux(flux, signs)} ({suns:.3g} suns) over {1e4 * patch_m2:.3g} cm{signs.square}"
+def _suns(screen: ScreenResult, result: Result) -> str:
+    """Peak flux over direct normal irradiance."""
+    return f"({significant(screen.peak_w_m2.value / result.sun.dni_w_m2, 3)} suns)"
 
 
 def _offset(screen: ScreenResult, signs: Signs) -> str:
-    offset = (
-        screen.offset_m if isinstance(screen.offset_m, Estimate) else Estimate(float(screen.offset_m), 0.0)
-    )
-    return f"{written(offset.scaled(1000.0), signs)} mm beyond the focus"
-
-
-def _without_unknown(estimate: Estimate) -> Estimate:
-    """The same value without an error, for a column whose neighbour already says that it is unknown."""
-    return estimate if has_error(estimate) else Estimate(estimate.value, 0.0)
+    """Where a plane stands along the axis."""
+    offset = screen.offset_m if isinstance(screen.offset_m, Estimate) else Estimate(float(screen.offset_m), 0.0)
+    side = "before" if offset.value < 0.0 else "beyond"
+    return f"{written(Estimate(abs(offset.value), offset.se).scaled(1000.0), signs)} mm {side} the focus"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 
 from dishtrace.errors import Fault, InputError
@@ -85,7 +85,7 @@ def _sun_faults(source: Source) -> Iterator[Fault]:
 def _irradiance_faults(source: Source) -> Iterator[Fault]:
     """One way to say how bright the sun is, and what it needs."""
     given = [key for key in _IRRADIANCE if source.has(("sun", key))]
-    if not given:
+    if not given and isinstance(source.value(("sun",)), Mapping):
         yield source.fault(
             ("sun",),
             allowed="needs the direct normal irradiance",

@@ -156,7 +156,8 @@ def _missing(path: KeyPath, source: Source, top: type[BaseModel]) -> Fault:
     """A key that must be there and is not."""
     table = table_at(path[:-1], source, top)
     meaning = keys_of(table).get(str(path[-1]), "") if table else ""
-    remedy = f"add it: {meaning[:1].lower()}{meaning[1:].rstrip('.')}" if meaning else ""
+    meaning = meaning.removesuffix(" [-]").replace(". [", " [").rstrip(".")
+    remedy = f"add it: {meaning[:1].lower()}{meaning[1:]}" if meaning else ""
     return source.fault(path, allowed="is missing", remedy=remedy)
 
 
@@ -236,5 +237,7 @@ def _wrong_type(path: KeyPath, kind: str, source: Source) -> Fault:
 
 def _as_table(path: KeyPath) -> str:
     """How a table is written."""
-    name = ".".join(str(key) for key in path if isinstance(key, str))
+    if len(path) == 2 and isinstance(path[1], int):
+        return f"write [[{path[0]}]] and its keys below it"
+    name = ".".join(str(key) for key in path)
     return f"write [{name}] and its keys below it" if len(path) <= 2 else "write { key = value, ... }"

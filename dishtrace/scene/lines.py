@@ -176,7 +176,7 @@ class _Scanner:
 
     def skip_comma(self) -> None:
         """Blanks, comments and at most one comma."""
-        self.skip(_BLANK)
+        self.skip(_SPACE)
         if self.text[self.at] == ",":
             self.at += 1
-            self.skip(_BLANK)
+            self.skip(_SPACE)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 from dishtrace.errors import Fault, InputError
@@ -47,11 +49,11 @@ class Surface:
 
 
 @cache
-def known_surfaces() -> dict[str, Surface]:
+def known_surfaces() -> Mapping[str, Surface]:
     """All named surfaces, from data/surfaces.csv, in the order of that file."""
     text = resources.files("dishtrace.data").joinpath("surfaces.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
-    return {row["name"]: _surface_of_row(row) for row in rows}
+    return MappingProxyType({row["name"]: _surface_of_row(row) for row in rows})
 
 
 def _surface_of_row(row: dict[str, str]) -> Surface:

@@ -293,12 +293,11 @@ class Text(_Checked):
     ----------
     rule : callable
         Gives the text back or raises `refuse(...)`.
-    pattern, form : str
-        Regular expression and JSON Schema format that the editor is told; may be empty.
+    form : str
+        JSON Schema format that the editor is told; may be empty.
     """
 
     rule: Callable[[Any], Any]
-    pattern: str = ""
     form: str = ""
 
     def check(self, value: Any) -> Any:
@@ -307,5 +306,4 @@ class Text(_Checked):
 
     def json_schema(self) -> dict[str, Any]:
         """JSON Schema of the text."""
-        told = {"pattern": self.pattern, "format": self.form}
-        return {"type": "string"} | {key: value for key, value in told.items() if value}
+        return {"type": "string"} | ({"format": self.form} if self.form else {})

@@ -20,7 +20,7 @@ _LONGEST = 60  # characters of a value shown in a message
 
 @dataclass(frozen=True)
 class Source:
-    """A scene as written, before any check; all sources compare equal, so that scenes compare by what they say.
+    """A scene as written, before any check; sources compare equal, so that scenes compare by what they say.
 
     Parameters
     ----------

@@ -51,7 +51,7 @@ def _aware_time(value: Any) -> datetime:
     return value
 
 
-Name = Annotated[str, Text(_name, pattern=_NAME)]
+Name = Annotated[str, Text(_name)]
 AwareTime = Annotated[datetime, Text(_aware_time, form="date-time")]
 _PLACE = Quantity("metres", -100.0, 100.0)
 Point2 = Annotated[tuple[float, float], Numbers(_PLACE, ("x", "y"))]
@@ -168,16 +168,16 @@ class MountTable(Table):
     pointing_jitter_mrad: Annotated[float, Quantity("mrad", 0.0, 100.0)] = Field(
         0.0, description="Shake of the dish axis: standard deviation per axis. [mrad]"
     )
-    pivot_m: Point3 | None = Field(
-        None,
-        description="Point that stays put when the dish turns, in the dish frame; left out: the vertex. [m]",
-    )
 
 
 class TwoAxis(MountTable):
     """A dish that follows the sun about two axes."""
 
     kind: Literal["two-axis"] = Field(description="How the dish follows the sun.")
+    pivot_m: Point3 | None = Field(
+        None,
+        description="Point that stays put when the dish turns, in the dish frame; left out: the vertex. [m]",
+    )
 
 
 class Fixed(MountTable):

@@ -1,9 +1,10 @@
 """The paraboloid against its textbook relations and printed tables.
 
-Sources: focal ratio, depth, rim distance, surface and arc are closed forms of the parabola found in any textbook on
-concentrators (for instance Duffie, Beckman, *Solar Engineering of Thermal Processes*, chapter 7, from memory); the
-numbers were computed from them and checked by quadrature. The off-axis section is derived: a plane cuts the paraboloid
-in an ellipse whose projection along the axis is a circle; its surface is checked by an independent quadrature.
+Sources: focal ratio, depth, rim distance, surface and arc are closed forms of the parabola found in any
+textbook on concentrators (for instance Duffie, Beckman, *Solar Engineering of Thermal Processes*, chapter 7,
+from memory); the numbers were computed from them and checked by quadrature. The off-axis section is derived:
+a plane cuts the paraboloid in an ellipse whose projection along the axis is a circle; its surface is checked
+by an independent quadrature.
 """
 
 import numpy as np
@@ -36,28 +37,20 @@ def test_dish_by_its_rim_angle(rim_deg, ratio, depth, distance):
     focal_length = 0.25 / np.tan(np.radians(0.5 * rim_deg))  # D = 1, tan(rim / 2) = D / (4 f)
     assert focal_length == pytest.approx(ratio, abs=5e-7)
     rim = outlines.circle(0.5)
-    assert np.degrees(paraboloid.rim_angle(rim, focal_length=focal_length)) == pytest.approx(
-        rim_deg, rel=1e-14
-    )
+    assert np.degrees(paraboloid.rim_angle(rim, focal_length=focal_length)) == pytest.approx(rim_deg, rel=1e-14)
     assert paraboloid.height_range(rim, focal_length=focal_length) == pytest.approx((0.0, depth), abs=5e-7)
     rim_distance = paraboloid.focus_distance(0.5, focal_length=focal_length)
     assert rim_distance / focal_length == pytest.approx(distance, abs=5e-7)
 
 
-@pytest.mark.parametrize(
-    ("focal_length", "diameter", "rim_deg", "depth", "aperture", "surface", "arc"), BY_SIZE
-)
+@pytest.mark.parametrize(("focal_length", "diameter", "rim_deg", "depth", "aperture", "surface", "arc"), BY_SIZE)
 def test_dish_by_its_size(focal_length, diameter, rim_deg, depth, aperture, surface, arc):
     rim = outlines.circle(0.5 * diameter)
-    assert np.degrees(paraboloid.rim_angle(rim, focal_length=focal_length)) == pytest.approx(
-        rim_deg, abs=5e-5
-    )
+    assert np.degrees(paraboloid.rim_angle(rim, focal_length=focal_length)) == pytest.approx(rim_deg, abs=5e-5)
     assert paraboloid.height_range(rim, focal_length=focal_length)[1] == pytest.approx(depth, abs=5e-7)
     assert rim.area == pytest.approx(aperture, abs=5e-7)
     assert paraboloid.surface_area(rim, focal_length=focal_length) == pytest.approx(surface, abs=5e-7)
-    assert 2.0 * paraboloid.meridian_arc(0.5 * diameter, focal_length=focal_length) == pytest.approx(
-        arc, abs=5e-7
-    )
+    assert 2.0 * paraboloid.meridian_arc(0.5 * diameter, focal_length=focal_length) == pytest.approx(arc, abs=5e-7)
 
 
 def test_lateral_section():

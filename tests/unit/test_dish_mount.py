@@ -87,7 +87,7 @@ def test_two_axis_dish_looks_at_the_sun():
 
 
 def test_pointing_offset_moves_the_spot_of_a_narrow_dish_by_plus_f_times_offset():
-    """Mirror the sun's central ray at the vertex and follow it to the focal plane; fails when a sign is turned."""
+    """Mirror the sun's central ray at the vertex and follow it to the focal plane; a turned sign fails."""
     there = made(mount='kind = "two-axis"\npointing_offset_mrad = [6.0, -2.5]')
     incoming = -there.sun
     reflected = incoming * [1.0, 1.0, -1.0]
@@ -162,22 +162,26 @@ def test_sun_behind_a_fixed_dish_is_one_clear_message():
 
 
 def test_sun_behind_most_of_the_mirror_is_refused():
-    """f 0.9, radius 1.2: the surface leans up to 33.7 deg, so at 80 deg off axis part of it is turned away."""
+    """A section about y = 3 leans by 59 deg towards -y; the sun stands 70 deg off the axis towards +y."""
     lateral = outlines.circle(0.5, center=(0.0, 2.0))  # leans 48 deg towards -y
     turned = np.array([0.0, np.sin(np.radians(60.0)), np.cos(np.radians(60.0))])
     assert share_turned_away(lateral, turned, focal_length=F) == 1.0
     assert share_turned_away(lateral, UP, focal_length=F) == 0.0
     scene = SCENE + "center_m = [0.0, 3.0]\n"
     text = scene.format(sun="azimuth_deg = 0\nelevation_deg = 40", mount=FIXED.format(180, 70))
-    state = SimpleNamespace(
-        direction=direction_of(0.0, 40.0), azimuth_deg=0.0, elevation_deg=40.0, has_direction=True
-    )
-    with pytest.raises(
-        InputError, match=r"70 deg from the axis, behind \d+% of the mirror; turn the fixed axis"
-    ):
+    state = SimpleNamespace(direction=direction_of(0.0, 40.0), azimuth_deg=0.0, elevation_deg=40.0, has_direction=True)
+    with pytest.raises(InputError, match=r"70 deg from the axis, behind \d+% of the mirror; turn the fixed axis"):
         pose(scene_from_text(text), state)
 
 
 def test_share_turned_away_is_half_for_a_sun_in_the_plane_of_the_rim():
     """For a sun square to the axis the half beyond the axis, seen from it, is turned away."""
     assert share_turned_away(outlines.circle(1.0), EAST, focal_length=F) == pytest.approx(0.5, abs=1e-3)
+
+
+def test_offset_leans_a_fixed_dish_as_it_leans_a_tracking_one():
+    offset = "\npointing_offset_mrad = [6.0, -2.5]"
+    fixed, tracking = made(mount=FIXED.format(180, 40) + offset), made(mount='kind = "two-axis"' + offset)
+    assert fixed.sun == pytest.approx(tracking.sun, abs=1e-15)
+    assert fixed.rotation == pytest.approx(tracking.rotation, abs=1e-15)
+    assert fixed.sun[0] == pytest.approx(-np.tan(6e-3), rel=1e-4)

@@ -51,7 +51,7 @@ def test_corners_come_counter_clockwise_whatever_way_they_were_given():
 
 @pytest.mark.parametrize("name", EACH)
 def test_map_lands_inside_and_preserves_area(name):
-    """Means of x, y and x y over a midpoint grid of the square against the quadrature; a map with r ~ u fails."""
+    """Means of x, y and x y over a midpoint grid against the quadrature; a map with r ~ u fails."""
     shape = EACH[name]
     n = 400
     u, v = np.meshgrid((np.arange(n) + 0.5) / n, (np.arange(n) + 0.5) / n)
@@ -119,9 +119,7 @@ def test_nearest_and_farthest_distance_from_the_axis():
     assert outlines.circle(1.0, hole_radius=0.4).smallest_radius == 0.4
     assert outlines.circle(0.7, center=(1.6, 0.0)).smallest_radius == pytest.approx(0.9)
     assert outlines.rectangle((1.0, 2.0), center=(2.0, 0.0)).smallest_radius == pytest.approx(1.5)
-    assert outlines.rectangle((1.0, 2.0), center=(2.0, 0.0)).largest_radius == pytest.approx(
-        np.hypot(2.5, 1.0)
-    )
+    assert outlines.rectangle((1.0, 2.0), center=(2.0, 0.0)).largest_radius == pytest.approx(np.hypot(2.5, 1.0))
     assert outlines.polygon(ELL + 1.0).smallest_radius == pytest.approx(np.sqrt(2.0))
     assert EACH["ell"].span == 3.0
     assert EACH["circle"].span == 2.4

@@ -23,9 +23,7 @@ def test_normal_bisects_sun_and_focus():
 
 
 def test_ray_along_the_axis_is_exact():
-    origins = np.array(
-        [[0.0, 0.0, 5.0], [0.3, -0.4, 7.0], [1.2, 0.0, 2.0], [0.0, 0.0, -1.0], [0.3, 0.4, -1.0]]
-    )
+    origins = np.array([[0.0, 0.0, 5.0], [0.3, -0.4, 7.0], [1.2, 0.0, 2.0], [0.0, 0.0, -1.0], [0.3, 0.4, -1.0]])
     down, up = np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, 1.0])
     directions = np.array([down, down, down, up, up])
     t = paraboloid.intersect_paraboloid(origins, directions, focal_length=F)
@@ -44,9 +42,7 @@ def test_misses_and_tangent_are_told_apart():
     origins = np.array([[0.0, 0.0, -1.0], [0.0, 0.0, 1.0], [-1.0, 0.0, -1e-3], [5.0, 0.0, -1.0]])
     directions = np.array([[0.0, 0.0, -1.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
     assert np.isnan(paraboloid.intersect_paraboloid(origins, directions, focal_length=F)).all()
-    tangent = paraboloid.intersect_paraboloid(
-        np.array([[-1.0, 0, 0]]), np.array([[1.0, 0, 0]]), focal_length=F
-    )
+    tangent = paraboloid.intersect_paraboloid(np.array([[-1.0, 0, 0]]), np.array([[1.0, 0, 0]]), focal_length=F)
     assert tangent[0] == 1.0
 
 
@@ -116,12 +112,8 @@ def test_many_sided_polygon_tends_to_the_circle():
 
 def test_rim_angle_of_a_section_is_that_of_its_farthest_point():
     section = outlines.circle(0.7, center=(0.0, -1.6))
-    assert paraboloid.rim_angle(section, focal_length=1.0) == pytest.approx(
-        2.0 * np.arctan(2.3 / 2.0), rel=1e-14
-    )
+    assert paraboloid.rim_angle(section, focal_length=1.0) == pytest.approx(2.0 * np.arctan(2.3 / 2.0), rel=1e-14)
     low, high = paraboloid.height_range(section, focal_length=1.0)
     assert (low, high) == pytest.approx((0.9**2 / 4.0, 2.3**2 / 4.0), rel=1e-14)
     square = outlines.rectangle((1.0, 1.0))
-    assert paraboloid.rim_angle(square, focal_length=1.0) == pytest.approx(
-        2.0 * np.arctan(np.sqrt(0.5) / 2.0)
-    )
+    assert paraboloid.rim_angle(square, focal_length=1.0) == pytest.approx(2.0 * np.arctan(np.sqrt(0.5) / 2.0))

@@ -80,7 +80,8 @@ def test_a_solid_has_one_surface():
 
 
 def test_a_cover_has_no_coating():
-    text = PART.replace("receiver", "cover") + "cover = { refractive_index = 1.5, extinction_per_m = 4, thickness_m = 0.01 }"
+    sheet = "{ refractive_index = 1.5, extinction_per_m = 4, thickness_m = 0.01 }"
+    text = PART.replace("receiver", "cover") + f"cover = {sheet}"
     surface = surface_of(scene_from_text(SCENE + text), 0, "front")
     assert (surface.absorptance, surface.specular_share) == (0.0, 1.0)
 

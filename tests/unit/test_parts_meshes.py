@@ -37,14 +37,10 @@ def test_box_in_every_format(tmp_path, ending):
     assert volume(found.triangles) == pytest.approx(0.2 * 0.1 * 0.3, rel=1e-6)
     assert np.ptp(found.triangles, axis=(0, 1)) == pytest.approx([0.2, 0.1, 0.3], rel=1e-6)
     assert areas_of(found.triangles).max() <= 1e-4
-    assert found.notes == (
-        f"12 triangles were split into {len(found.triangles)} to tell flux on small patches",
-    )
+    assert found.notes == (f"12 triangles were split into {len(found.triangles)} to tell flux on small patches",)
 
 
-@pytest.mark.parametrize(
-    ("unit", "metres"), [("m", 1.0), ("cm", 0.01), ("mm", 0.001), ("in", 0.0254), ("ft", 0.3048)]
-)
+@pytest.mark.parametrize(("unit", "metres"), [("m", 1.0), ("cm", 0.01), ("mm", 0.001), ("in", 0.0254), ("ft", 0.3048)])
 def test_units(tmp_path, unit, metres):
     path = saved(tmp_path, trimesh.creation.box((0.2 / metres, 0.1 / metres, 0.3 / metres)))
     assert volume(report(path, unit=unit).triangles) == pytest.approx(0.006, rel=1e-6)
@@ -199,7 +195,7 @@ def test_mesh_without_area_is_refused(tmp_path):
 
 @pytest.mark.parametrize("ending", ["stl", "obj", "ply", "glb"])
 def test_damaged_files_end_in_one_message(tmp_path, ending):
-    """Cut, scrambled and random files: whatever the reader raises becomes a MeshError, or the file still reads."""
+    """Cut, scrambled, random: whatever the reader raises becomes a MeshError, or the file still reads."""
     whole = saved(tmp_path, BOX_MM, f"box.{ending}").read_bytes()
     path = tmp_path / f"damaged.{ending}"
     told = 0

@@ -96,9 +96,7 @@ def test_front_of_a_cavity_is_its_inside():
 def test_cavity_as_wide_as_its_opening_has_no_lid():
     open_end = cavity(0.1, 0.25, 0.1)
     assert [chart.name for chart in open_end.charts] == ["wall unrolled", "far end, seen from the opening"]
-    assert areas_of(open_end.triangles).sum() == pytest.approx(
-        2 * np.pi * 0.1 * 0.25 + np.pi * 0.01, rel=1.1e-4
-    )
+    assert areas_of(open_end.triangles).sum() == pytest.approx(2 * np.pi * 0.1 * 0.25 + np.pi * 0.01, rel=1.1e-4)
 
 
 @pytest.mark.parametrize("direction", [(1, 0, 0), (0.3, 0.9, 0.2), (0.5, -0.5, 0.7), (0, 0, 1)])
@@ -119,9 +117,7 @@ def test_no_triangle_is_degenerate_and_counts_are_moderate(name):
     assert 500 <= len(triangles) <= 13000
 
 
-@pytest.mark.parametrize(
-    "name", ["disc", "rectangle", "box", "cylinder", "post", "sphere", "cone", "tube", "cavity"]
-)
+@pytest.mark.parametrize("name", ["disc", "rectangle", "box", "cylinder", "post", "sphere", "cone", "tube", "cavity"])
 def test_bins_are_below_the_patch_of_the_peak(name):
     assert areas_of(EVERY[name].triangles).max() < 1e-4
 
@@ -136,9 +132,7 @@ def test_cylinders_of_any_size_close_and_stay_moderate(radius, height):
 
 
 def test_rings_may_halve_their_count():
-    stack = [
-        rings.raised(np.array(r * rings.circle_points(n)), 0.0) for r, n in ((1.0, 32), (0.7, 16), (0.4, 16))
-    ]
+    stack = [rings.raised(np.array(r * rings.circle_points(n)), 0.0) for r, n in ((1.0, 32), (0.7, 16), (0.4, 16))]
     triangles = rings.bands(stack)
     assert len(triangles) == 16 * 3 + 32
     assert areas_of(triangles).sum() == pytest.approx(np.pi * (1.0 - 0.16), rel=1e-13)
@@ -151,9 +145,7 @@ def test_charts_show_every_triangle_once(name):
     shown = np.sort(np.concatenate([chart.index for chart in shape.charts]))
     assert shown.tolist() == list(range(len(shape.triangles)))
     assert all(chart.uv.shape == (len(chart.index), 3, 2) for chart in shape.charts)
-    assert all(
-        len(chart.labels) == 2 and all("(m)" in label for label in chart.labels) for chart in shape.charts
-    )
+    assert all(len(chart.labels) == 2 and all("(m)" in label for label in chart.labels) for chart in shape.charts)
 
 
 def chart_areas(uv):

@@ -86,7 +86,7 @@ def test_the_scene_itself_is_sound():
             "radius = 0.1\n",
             '22: part "pot" radius = 0.1 is not a known key; did you mean radius_m?',
         ),
-        ("radius_m = 0.1\n", "", '18: part "pot" radius_m is missing; add it: radius. [m]'),
+        ("radius_m = 0.1\n", "", '18: part "pot" radius_m is missing; add it: radius [m]'),
         (
             "radius_m = 0.1\n",
             "radius_m = 0.1\nheight_m = 1\n",
@@ -248,12 +248,17 @@ def test_the_scene_itself_is_sound():
             'shape = { profile = "pillbox" }',
             'shape = { profile = "gaussian" }',
             "8: sun.shape.sigma_mrad is missing; "
-            "add it: standard deviation per axis; 2.325 has the width of the pillbox. [mrad]",
+            "add it: standard deviation per axis; 2.325 has the width of the pillbox [mrad]",
         ),
         (
             'shape = { profile = "pillbox" }',
             'shape = "pillbox"',
             '8: sun.shape = "pillbox" must be a table; write [sun.shape] and its keys below it',
+        ),
+        (
+            'kind = "two-axis"',
+            'kind = "fixed"\naxis_azimuth_deg = 180\naxis_elevation_deg = 50\npivot_m = [0, 0, 0]',
+            '13: mount.pivot_m = [0, 0, 0] is not a known key; it belongs to kind = "two-axis"',
         ),
         (
             'kind = "two-axis"',
@@ -296,7 +301,7 @@ def test_the_scene_itself_is_sound():
         ("{ absorptance = 0.7 }", "{ absorptance = 1.7 }", '29: part "leg" surface.absorptance = 1.7 '
          "must be a number >= 0 and <= 1 (share); if this is in percent, write 0.017"),
         ("{ absorptance = 0.7 }", "{ emittance = 0.7 }", '29: part "leg" surface.absorptance is missing; '
-         "add it: share of sunlight absorbed. [-]"),
+         "add it: share of sunlight absorbed"),
         (
             'role = "receiver"',
             'role = "target"',
@@ -478,3 +483,25 @@ def test_faults_inside_the_reflectance_file_are_told_with_the_others(tmp_path):
         "mirror.csv:3: incidence_deg = 0 must be above the row before, 0",
         "scene:37: run.rays = 0 must be a whole number >= 1 and <= 1e+12 (rays)",
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("part = 5", "part = 5 must be a list of tables; write [[part]] with double brackets, once for each"),
+        ("part = [7]", "part 1 = 7 must be a table; write [[part]] and its keys below it"),
+        ('air = "cold"', 'air = "cold" must be a table; write [air] and its keys below it'),
+        ("[[air]]", "air must be a single table; write its header in single brackets"),
+        (
+            'foo = "bar"',
+            'foo = "bar" is not a known key; '
+            "known here: title, site, sun, mount, dish, part, screen, air, run",
+        ),
+    ],
+)  # fmt: skip
+def test_tables_of_the_wrong_kind(text, message):
+    assert set(faults_of(text)) == {
+        "scene:1: sun is missing; add it: where the sun stands and how bright it is",
+        "scene:1: dish is missing; add it: the mirror",
+        f"scene:1: {message}",
+    }

@@ -1,0 +1,140 @@
+"""Sample points: the generator's published answers, the Sobol numbers, and what scrambling must keep.
+
+Planted errors that these tests catch: a swapped pair of output words, a wrong round constant (generator); a wrong
+coefficient bit (direction numbers); a scramble matrix with its free bits below instead of above the diagonal (the
+nets); stepping by the index's lowest set bit of index + 1 instead of index.
+"""
+
+import numpy as np
+import pytest
+from scipy.stats import qmc
+
+from dishtrace.trace.kernels.sampling import first_point, next_point, philox_words, uniform_four
+from dishtrace.trace.points import (
+    N_BITS,
+    N_SCRAMBLES,
+    STREAM_MIRROR,
+    STREAM_MIRROR_LATER,
+    direction_numbers,
+    philox,
+    point_values,
+    scrambled_points,
+)
+
+# Known answers of philox4x32-10: counter, key, words. Source: kat_vectors of the Random123 library (from memory).
+KNOWN_ANSWERS = [
+    ([0, 0, 0, 0], [0, 0], [0x6627E8D5, 0xE169C58D, 0xBC57AC4C, 0x9B00DBD8]),
+    ([0xFFFFFFFF] * 4, [0xFFFFFFFF] * 2, [0x408F276D, 0x41C83B0E, 0xA20BC7C6, 0x6D5451FD]),
+    (
+        [0x243F6A88, 0x85A308D3, 0x13198A2E, 0x03707344],
+        [0xA4093822, 0x299F31D0],
+        [0xD16CFE09, 0x94FDCCEB, 0x5001E420, 0x24126EA1],
+    ),
+]
+
+
+def points(seed=1, n_dimensions=13):
+    return scrambled_points(
+        seed=seed, stream=STREAM_MIRROR, later_stream=STREAM_MIRROR_LATER, n_dimensions=n_dimensions
+    )
+
+
+@pytest.mark.parametrize(("counter", "key", "words"), KNOWN_ANSWERS)
+def test_generator_gives_its_known_answers(counter, key, words):
+    assert philox(np.array([counter]), seed=key[0] | key[1] << 32).tolist() == [words]
+
+
+@pytest.mark.parametrize(("counter", "key", "words"), KNOWN_ANSWERS)
+def test_generator_of_the_kernels_gives_its_known_answers(counter, key, words):
+    assert philox_words(*(np.uint64(word) for word in (*counter, *key))) == tuple(words)
+
+
+def test_later_numbers_are_addressed_by_ray_draw_stream_and_seed():
+    """Each coordinate of the address changes all four numbers; the order of the counter's words is fixed."""
+    ray, draw, stream, seed = (7 << 32) + 5, 3, 4, (9 << 32) + 8
+    words = philox(np.array([[5, 7, draw, stream]]), seed=seed)[0]
+    assert uniform_four(ray, draw, stream, 8, 9) == tuple((words + 0.5) / 2.0**32)
+
+
+def test_numbers_never_reach_zero_or_one():
+    """The smallest and largest word lie half a step inside, so quantiles and logarithms stay finite."""
+    lowest, highest = (np.array([0, 2**32 - 1]) + 0.5) / 2.0**32
+    assert 0.0 < lowest < highest < 1.0
+    assert highest == 1.0 - 2.0**-33
+
+
+def test_direction_numbers_are_those_of_joe_and_kuo():
+    """Against scipy's unscrambled Sobol points, which use the table of Joe and Kuo (2008)."""
+    n_dimensions, count = 16, 4096
+    columns = direction_numbers(n_dimensions)
+    index = np.arange(count)
+    gray = index ^ (index >> 1)
+    bits = ((gray[:, np.newaxis] >> np.arange(N_BITS)) & 1).astype(bool)
+    ours = np.bitwise_xor.reduce(np.where(bits[:, np.newaxis], columns, np.uint32(0)), axis=2)
+    expected = qmc.Sobol(n_dimensions, scramble=False, bits=32).random(count)
+    assert np.array_equal(ours / 2.0**32, expected)
+
+
+@pytest.mark.parametrize("m", [1, 5, 10])
+def test_each_scrambled_dimension_is_a_net(m):
+    """The first 2^m points fall one in each interval of length 2^-m, in every dimension of every scramble."""
+    for scramble in range(N_SCRAMBLES):
+        values = point_values(points(), scramble=scramble, start=0, count=2**m)
+        cells = np.sort((values * 2**m).astype(int), axis=0)
+        assert np.array_equal(cells, np.broadcast_to(np.arange(2**m)[:, np.newaxis], cells.shape))
+
+
+def test_every_aligned_stretch_is_a_net_too():
+    """Points k 2^m .. (k + 1) 2^m - 1 are as even as the first ones."""
+    values = point_values(points(), scramble=3, start=5 * 256, count=256)
+    assert np.array_equal(np.sort((values * 256).astype(int), axis=0)[:, 0], np.arange(256))
+    assert all(len(np.unique((column * 256).astype(int))) == 256 for column in values.T)
+
+
+@pytest.mark.parametrize("pair", [(0, 1), (2, 3)])
+def test_pairs_that_belong_together_are_nets_of_small_quality_parameter(pair):
+    """256 points fill every box of volume 1/64 with 4 (t = 2 in base 2): mirror points, and places on the sun.
+
+    Sobol (0, 1) is a (0, 2)-sequence, (2, 3) has t <= 2; scrambling keeps t.
+    """
+    values = point_values(points(), scramble=0, start=0, count=256)[:, list(pair)]
+    for i in range(7):
+        cells = (values[:, 0] * 2**i).astype(int) * 2 ** (6 - i) + (values[:, 1] * 2 ** (6 - i)).astype(int)
+        assert np.array_equal(np.bincount(cells, minlength=64), np.full(64, 4))
+
+
+def test_scrambles_are_independent():
+    """The numbers of two scrambles are uncorrelated: |r| < 4.4 / sqrt(n); chance of a false alarm 32 31/2 x 1e-5."""
+    first = np.stack([point_values(points(), scramble=k, start=1, count=1)[0] for k in range(N_SCRAMBLES)])
+    many = np.concatenate(
+        [
+            np.stack([point_values(points(seed), scramble=k, start=1, count=1)[0] for k in range(N_SCRAMBLES)])
+            for seed in range(100, 140)
+        ],
+        axis=1,
+    )
+    assert len(np.unique(first)) == first.size
+    r = np.corrcoef(many)
+    assert np.abs(r - np.eye(N_SCRAMBLES)).max() < 4.4 / np.sqrt(many.shape[1])
+
+
+def test_seed_and_stream_change_every_number():
+    one = point_values(points(1), scramble=0, start=0, count=8)
+    other = point_values(points(2), scramble=0, start=0, count=8)
+    stream = point_values(
+        scrambled_points(seed=1, stream=2, later_stream=4, n_dimensions=13), scramble=0, start=0, count=8
+    )
+    assert not np.any(one == other)
+    assert not np.any(one == stream)
+
+
+@pytest.mark.parametrize("start", [0, 1, 255, 4096, 123457, 2**31 - 5, 2**32 - 300])
+def test_stepping_gives_the_points_by_index_bit_for_bit(start):
+    given = points(seed=(3 << 32) + 77)
+    state, count, scramble = np.empty(13, dtype=np.uint32), 290, 17
+    expected = point_values(given, scramble=scramble, start=start, count=count)
+    first_point(given.columns, given.shifts, scramble, start, state)
+    for k in range(count):
+        if k > 0:
+            next_point(given.columns, scramble, start + k, state)
+        assert np.array_equal((state + 0.5) / 2.0**32, expected[k])
