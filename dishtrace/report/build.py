@@ -209,8 +209,9 @@ def _cutting_lines(cutting: dict[str, Any] | None) -> list[str]:
         lines.append(f"            and {len(cutting['kinds']) - 6} more kinds of pieces")
     if cutting["sheets"]:
         width, height = cutting["sheet_m"]
+        sheets = "1 sheet" if cutting["sheets"] == 1 else f"{cutting['sheets']} sheets"
         lines.append(
-            f"  to buy    {cutting['to_buy_m2']:.3f} m2 in {cutting['sheets']} sheets of {width:g} x {height:g} m, "
+            f"  to buy    {cutting['to_buy_m2']:.3f} m2 in {sheets} of {width:g} x {height:g} m, "
             f"{100.0 * cutting['offcut_share']:.1f} % offcut"
         )
     return lines

@@ -9,6 +9,7 @@ import numpy as np
 
 from dishtrace.dish.paraboloid import rim_angle
 from dishtrace.flux.measure import prepare
+from dishtrace.study.variants import refuse_faults
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -27,13 +28,15 @@ def overview(scene: Scene) -> dict[str, Any]:
     Returns
     -------
     dict
-        title, sun, dish, parts and notes, ready for JSON; units stand in the keys.
+        title, sun, dish, parts, names of screens and variants, and notes, ready for JSON; units stand in the keys.
 
     Raises
     ------
     InputError
-        With every fault that shows only when the scene's files are read and its parts are placed.
+        With every fault that shows only when the files are read and the parts are placed, of the scene and of its
+        variants.
     """
+    refuse_faults([scene, *scene.variant_scenes.values()], seed=scene.run.seed)
     placed = prepare(scene, seed=scene.run.seed)
     sun, outline, focal_length = placed.sun, placed.outline, placed.focal_length
     rim = float(np.degrees(rim_angle(outline, focal_length=focal_length)))
@@ -53,6 +56,7 @@ def overview(scene: Scene) -> dict[str, Any]:
         "dish": {"outline_m2": outline.area, "focal_length_m": focal_length, "rim_angle_deg": rim},
         "parts": parts,
         "screens": [screen.name for screen in scene.screens],
+        "variants": list(scene.variant_scenes),
         "notes": notes,
     }
 
@@ -85,9 +89,10 @@ def overview_lines(path: str, facts: dict[str, Any]) -> list[str]:
             initial_indent="  ",
             subsequent_indent="    ",
         )
-    if facts["screens"]:
-        quoted = ", ".join(f'"{name}"' for name in facts["screens"])
-        lines += textwrap.wrap(f"screens {quoted}", WIDTH, initial_indent="  ", subsequent_indent="    ")
+    for kind in ("screens", "variants"):
+        if facts[kind]:
+            quoted = ", ".join(f'"{name}"' for name in facts[kind])
+            lines += textwrap.wrap(f"{kind} {quoted}", WIDTH, initial_indent="  ", subsequent_indent="    ")
     for note in facts["notes"]:
         lines += textwrap.wrap(note, WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return lines

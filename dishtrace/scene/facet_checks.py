@@ -10,6 +10,8 @@ from dishtrace.scene.facet_list import SIZE_NUMBERS, ListDefaults, read_facet_li
 from dishtrace.scene.facets import FACET_LAYOUTS, Bend, Curve
 from dishtrace.scene.files import file_faults
 from dishtrace.scene.lines import KeyPath
+from dishtrace.scene.part_checks import MESH_ENDINGS
+from dishtrace.scene.point_list import read_points
 from dishtrace.scene.quantity import plain_number
 from dishtrace.scene.source import Source, is_list
 
@@ -20,6 +22,9 @@ def facet_faults(source: Source) -> Iterator[Fault]:
     """Faults of the facets as written."""
     layout = source.value((*FACETS, "layout"))
     if not isinstance(layout, str) or layout not in FACET_LAYOUTS:
+        return
+    if layout == "measured":
+        yield from _measured_faults(source)
         return
     yield from _curve_faults(source, FACET_LAYOUTS[layout].model_fields["curve"].default, layout)
     yield from _missing_faults(source)
@@ -135,6 +140,29 @@ def _list_faults(source: Source) -> Iterator[Fault]:
         return
     try:
         read_facet_list(source.path(name), name, _defaults(source))
+    except InputError as error:
+        yield from error.faults
+
+
+def _measured_faults(source: Source) -> Iterator[Fault]:
+    """The file of a measured mirror, its unit, and what is wrong inside a csv of points."""
+    missing = list(file_faults(source, (*FACETS, "file")))
+    yield from missing
+    name = source.value((*FACETS, "file"))
+    if not isinstance(name, str) or not name.strip():
+        return
+    is_mesh, has_unit = name.lower().endswith(MESH_ENDINGS), source.has((*FACETS, "unit"))
+    if not is_mesh and not name.lower().endswith(".csv"):
+        yield source.fault((*FACETS, "file"), allowed=f"must end in .csv, {', '.join(MESH_ENDINGS)}")
+        return
+    if is_mesh and not has_unit:
+        yield source.fault((*FACETS, "unit"), allowed="is missing", remedy='a mesh file needs it: unit = "mm"')
+    if not is_mesh and has_unit:
+        yield source.fault((*FACETS, "unit"), allowed="is only for mesh files", remedy="a csv of points is in metres")
+    if missing or is_mesh:
+        return
+    try:
+        read_points(source.path(name), name)
     except InputError as error:
         yield from error.faults
 

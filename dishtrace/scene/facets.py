@@ -194,7 +194,31 @@ class FacetList(FacetTable):
     bend: Bend = Field("radial", description="Direction along which bent facets are curved, if their row does not say.")
 
 
-FACET_LAYOUTS: Mapping[str, type[FacetTable]] = MappingProxyType(
+class Measured(Table):
+    """One skin whose shape was measured."""
+
+    layout: Literal["measured"] = Field(description="How the facets are arranged.")
+    file: str = Field(description="csv file of points x_m, y_m, z_m on the mirror, or a mesh file of its surface.")
+    unit: Literal["m", "cm", "mm", "in", "ft"] | None = Field(None, description="Unit of a mesh file.")
+    placed: Literal["by-fit", "as-measured"] = Field(
+        "by-fit",
+        description="by-fit: shifted and turned so that the paraboloid that fits best has its vertex and axis where "
+        "the dish has them; as-measured: the points are in the dish frame already.",
+    )
+    degree: Annotated[int, Quantity("", 2, 12, is_whole=True)] = Field(
+        6,
+        description="Highest degree of the polynomial that is fitted to what the paraboloid leaves; fewer with few "
+        "points. [-]",
+    )
+    height_error_m: Annotated[float, Quantity("metres", 0.0, 0.1)] = Field(
+        0.0, description="Standard deviation of the measured heights; it is taken out of the slope error. [m]"
+    )
+    patch_m: Length | None = Field(
+        None, description="Side of the patches that the fit is traced as; left out: fine enough. [m]"
+    )
+
+
+FACET_LAYOUTS: Mapping[str, type[Table]] = MappingProxyType(
     {
         "square-grid": SquareGrid,
         "hex-grid": HexGrid,
@@ -202,6 +226,7 @@ FACET_LAYOUTS: Mapping[str, type[FacetTable]] = MappingProxyType(
         "petals": Petals,
         "strips": Strips,
         "list": FacetList,
+        "measured": Measured,
     }
 )
-Facets = Annotated[SquareGrid | HexGrid | Rings | Petals | Strips | FacetList, Field(discriminator="layout")]
+Facets = Annotated[SquareGrid | HexGrid | Rings | Petals | Strips | FacetList | Measured, Field(discriminator="layout")]

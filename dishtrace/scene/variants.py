@@ -189,7 +189,7 @@ class _Draft:
             if place[: len(own)] == own:
                 self.lines[path + place[len(own) :]] = line
         for length in range(1, len(path)):
-            if own in self.written.lines:
+            if own in self.written.lines and isinstance(path[length], str):
                 self.lines.setdefault(path[:length], self.written.lines[own])
 
     def _remove(self, key: str, own: KeyPath) -> None:

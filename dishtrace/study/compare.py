@@ -7,15 +7,14 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dishtrace.errors import Fault, InputError
-from dishtrace.flux.measure import prepare, trace
+from dishtrace.flux.measure import trace
 from dishtrace.flux.result import Result
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
 from dishtrace.study.dishes import Scatter, has_chance, scatter, with_dish_seed
 from dishtrace.study.figures import BY_KEY, MEASURES, figures_of, receiver_peak
-from dishtrace.study.variants import named_scenes
+from dishtrace.study.variants import named_scenes, refuse_faults
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import UNIT_RAYS, points_for
 
@@ -288,7 +287,7 @@ def compare(
     first = next(iter(named.values()))
     rays = nominal(first.run.rays) if rays is None else rays
     seed = first.run.seed if seed is None else seed
-    _refuse_faults(named.values(), seed)
+    refuse_faults(named.values(), seed=seed)
     lucky = [name for name, scene in named.items() if dishes >= 2 and has_chance(scene)]
     share = -(-rays // max(dishes, 1))
     jobs = [(scene, rays) for scene in named.values()]
@@ -314,18 +313,6 @@ def letters(number: int) -> str:
         number, place = divmod(number - 1, 26)
         text = chr(ord("A") + place) + text
     return text
-
-
-def _refuse_faults(scenes: Iterable[Scene], seed: int) -> None:
-    """Place everything in every scene, and raise all faults of all of them at once."""
-    faults: list[Fault] = []
-    for scene in scenes:
-        try:
-            prepare(scene, seed=seed)
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise InputError(list(dict.fromkeys(faults)))
 
 
 def _traced(

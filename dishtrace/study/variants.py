@@ -1,4 +1,4 @@
-"""Which scenes are compared, and what they are called."""
+"""Which scenes are compared, what they are called, and what is wrong with them."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from dishtrace.errors import Fault, InputError
+from dishtrace.flux.measure import prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.source import IN_PYTHON
 
@@ -42,6 +43,24 @@ def named_scenes(scenes: Scene | Mapping[str, Scene] | Iterable[Scene]) -> dict[
         remedy = "name a second scene, or write [[variant]] tables in the first"
         raise InputError(Fault("comparison", "scenes", found, "must be two at least, or one with variants", remedy))
     return named
+
+
+def refuse_faults(scenes: Iterable[Scene], *, seed: int) -> None:
+    """Place everything in every scene as a run would.
+
+    Raises
+    ------
+    InputError
+        With the faults of all of them.
+    """
+    faults: list[Fault] = []
+    for scene in scenes:
+        try:
+            prepare(scene, seed=seed)
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
 
 
 def _labelled(scenes: list[Scene]) -> list[tuple[str, Scene]]:

@@ -92,7 +92,8 @@ def test_gaussian_flux_profile_and_peak(budget):
 
 
 def slope_figures(incidence_deg, *, seed):
-    """In-plane and out-of-plane angle per 2 sigma of a small mirror patch seen from the focus at twice the incidence."""
+    """In-plane and out-of-plane angle per 2 sigma of a small mirror patch seen from the focus at twice the
+    incidence."""
     psi = np.radians(2.0 * incidence_deg)
     distance = 2.0 / (1.0 + np.cos(psi))
     text = scene_text(

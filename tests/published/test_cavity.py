@@ -25,9 +25,11 @@ def grey(absorptance):
 
 
 def ball_with_opening(folder, share):
-    """A sphere of radius 1 m without the cap of the given share of its area, opening below; returns its opening's share.
+    """A sphere of radius 1 m without the cap of the given share of its area, opening below; returns its opening's
+    share.
 
-    The rim is cut exactly, and the share is that of the facets' own area, whose sum with the cut-off cap is the sphere's.
+    The rim is cut exactly, and the share is that of the facets' own area, whose sum with the cut-off cap is the
+    sphere's.
     """
     ball = trimesh.creation.icosphere(subdivisions=5, radius=1.0)
     height = -1.0 + 2.0 * share
@@ -59,19 +61,29 @@ def test_cylindrical_cavity_by_radiosity(absorptance, opening_radius, seed):
     radius, depth, rim, focal, hole = 0.1, 0.15, 30.0, 2.0, 0.12
     edge = 2.0 * focal * np.tan(np.radians(rim) / 2)
     more = part_text(
-        "cavity", "cavity", axis=[0.0, 0.0, -1.0], surface=grey(absorptance), radius_m=radius, depth_m=depth,
+        "cavity",
+        "cavity",
+        axis=[0.0, 0.0, -1.0],
+        surface=grey(absorptance),
+        radius_m=radius,
+        depth_m=depth,
         opening_radius_m=opening_radius,
     )
     text = scene_text(focal_length=focal, rim_deg=rim, hole=hole, sun=POINT_SUN, more=more)
     part = traced(text, rays=RAYS, seed=seed).parts["cavity"]
 
     def first_on_floor(r):
-        """Light through the focus in the opening's middle meets the floor at depth tan(psi), r_mirror = 2 f tan(psi / 2)."""
+        """Light through the focus in the opening's middle meets the floor at depth tan(psi), r_mirror = 2 f tan(psi /
+        2)."""
         mirror = 2.0 * focal * np.tan(0.5 * np.arctan(r / depth))
         return np.clip((mirror**2 - hole**2) / (edge**2 - hole**2), 0.0, 1.0)
 
     floor, wall, lid, escaped = cavity_absorption(
-        radius=radius, depth=depth, opening_radius=opening_radius, absorptance=absorptance, first_on_floor=first_on_floor
+        radius=radius,
+        depth=depth,
+        opening_radius=opening_radius,
+        absorptance=absorptance,
+        first_on_floor=first_on_floor,
     )
     assert floor + wall + lid + escaped == pytest.approx(1.0, abs=1e-12)
     inside = part.sides["front"]
@@ -87,7 +99,12 @@ def test_cylindrical_cavity_by_radiosity(absorptance, opening_radius, seed):
 
 def test_radiosity_of_the_reference_itself():
     """Against the sphere-like limit: a black cavity takes all; view factors close; finer rings change it by 1e-4."""
-    given = {"radius": 0.1, "depth": 0.15, "opening_radius": 0.05, "first_on_floor": lambda r: np.clip((r / 0.06) ** 2, 0.0, 1.0)}
+    given = {
+        "radius": 0.1,
+        "depth": 0.15,
+        "opening_radius": 0.05,
+        "first_on_floor": lambda r: np.clip((r / 0.06) ** 2, 0.0, 1.0),
+    }
     assert cavity_absorption(**given, absorptance=1.0) == pytest.approx((1.0, 0.0, 0.0, 0.0), abs=1e-12)
     coarse, fine = (cavity_absorption(**given, absorptance=0.25, n=n) for n in (40, 80))
     assert coarse == pytest.approx(fine, abs=1e-4)

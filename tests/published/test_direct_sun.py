@@ -5,8 +5,8 @@ takes DNI times its silhouette: pi r^2 for a ball, w h for a cylinder from the s
 polygons of equal area, so their silhouettes err by up to 3e-4 (said in the parts' modules).
 
 Shown to fail on planted errors: no cosine on the mirror (`test_oblique_sun_on_a_dish`), no cosine on parts (tilted
-plate), sides of a sheet swapped (disc), direct rays not shaded by other parts or the mirror, direct power per mirror ray
-instead of per direct ray (factor 8), shade counted per hit instead of per ray.
+plate), sides of a sheet swapped (disc), direct rays not shaded by other parts or the mirror, direct power per mirror
+ray instead of per direct ray (factor 8), shade counted per hit instead of per ray.
 """
 
 import numpy as np
@@ -23,11 +23,21 @@ def beside(seed):
     """Bodies far beside a small dish, each alone in the sun, and two plates one over the other."""
     parts = [
         part_text("ball", "sphere", center=[5.0, 0.0, 0.0], radius_m=0.3),
-        part_text("plate", "rectangle", center=[-5.0, 0.0, 0.0], size_m=[0.5, 0.4], axis=[0.0, np.sin(np.pi / 3), np.cos(np.pi / 3)]),
+        part_text(
+            "plate",
+            "rectangle",
+            center=[-5.0, 0.0, 0.0],
+            size_m=[0.5, 0.4],
+            axis=[0.0, np.sin(np.pi / 3), np.cos(np.pi / 3)],
+        ),
         part_text("turned plate", "rectangle", center=[-5.0, 2.0, 0.0], size_m=[0.5, 0.4], axis=[0.6, 0.0, -0.8]),
         part_text("disc to the sun", "disc", center=[0.0, 5.0, 0.0], radius_m=0.25, axis=[0.0, 0.0, 1.0]),
-        part_text("disc to the mirror", "disc", center=[0.0, -5.0, 0.0], radius_m=0.25, axis=[0.0, 0.0, -1.0], surface=HALF),
-        part_text("lying cylinder", "cylinder", center=[5.0, 3.0, 0.0], radius_m=0.1, height_m=0.6, axis=[1.0, 0.0, 0.0]),
+        part_text(
+            "disc to the mirror", "disc", center=[0.0, -5.0, 0.0], radius_m=0.25, axis=[0.0, 0.0, -1.0], surface=HALF
+        ),
+        part_text(
+            "lying cylinder", "cylinder", center=[5.0, 3.0, 0.0], radius_m=0.1, height_m=0.6, axis=[1.0, 0.0, 0.0]
+        ),
         part_text("box on its edge", "box", center=[5.0, -3.0, 0.0], size_m=[0.3, 0.2, 0.4], axis=[0.6, 0.0, 0.8]),
         part_text("upper disc", "disc", center=[-5.0, -3.0, 0.5], radius_m=0.2),
         part_text("lower plate", "rectangle", center=[-5.0, -3.0, 0.0], size_m=[0.8, 0.8]),
@@ -77,7 +87,9 @@ def test_direct_flux_is_even_over_a_flat_plate(beside):
 
 def test_direct_ledger_closes(beside):
     direct = {key: entry.value for key, entry in beside.direct_w.items()}
-    assert direct["incident"] == pytest.approx(sum(direct[key] for key in ("absorbed", "mirror", "escaped", "lost")), rel=1e-12)
+    assert direct["incident"] == pytest.approx(
+        sum(direct[key] for key in ("absorbed", "mirror", "escaped", "lost")), rel=1e-12
+    )
     # the half-black disc sends half of its light to the sky, above everything else
     assert direct["escaped"] == pytest.approx(0.5 * DNI * np.pi * 0.0625, rel=5e-3)
     assert direct["lost"] == 0.0
@@ -100,7 +112,9 @@ def test_shade_and_hole_of_a_tiny_sun(seed):
 
 
 def test_shade_of_two_discs_in_line_counts_once(seed):
-    more = "".join(part_text(f"disc {z}", "disc", role="stand", center=[0.4, 0.0, z], radius_m=0.2) for z in (0.6, 1.2, 1.8))
+    more = "".join(
+        part_text(f"disc {z}", "disc", role="stand", center=[0.4, 0.0, z], radius_m=0.2) for z in (0.6, 1.2, 1.8)
+    )
     budget = traced(scene_text(rim_deg=60.0, sun=POINT_SUN, more=more), rays=2**17, seed=seed).budget_w
     assert_agrees(budget["shaded"], DNI * np.pi * 0.04, relative=2e-5)
 
@@ -115,7 +129,8 @@ def test_dish_shades_what_lies_behind_it(seed):
 
 
 def test_oblique_sun_on_a_dish(seed):
-    """A flat-rimmed dish takes DNI A cos(angle), the hole its part of it; a level plate on the ground DNI A sin(elevation)."""
+    """A flat-rimmed dish takes DNI A cos(angle), the hole its part of it; a level plate on the ground DNI A
+    sin(elevation)."""
     text = scene_text(
         radius=0.4,
         hole=0.1,
@@ -140,7 +155,8 @@ def test_lateral_section_takes_its_aperture_only(seed):
 
 
 def test_wide_sun_keeps_the_irradiance(seed):
-    """DNI = int L cos(theta) dOmega holds all of the sunshape: a sun of 100 mrad brings the same power to flat areas."""
+    """DNI = int L cos(theta) dOmega holds all of the sunshape: a sun of 100 mrad brings the same power to flat
+    areas."""
     text = scene_text(
         radius=0.4,
         sun='shape = { profile = "pillbox", half_angle_mrad = 100.0 }',

@@ -2,10 +2,10 @@
 
 Sources. Peak `sin^2(rim) / sin^2(theta_s)`, rim ray and largest image radius: any radiance argument, e.g. A. Rabl,
 *Active Solar Collectors and Their Applications*, 1985 (from memory; recomputed by quadrature in this file). The share
-`cos^4(rim / 2)` of the flat core, the tables of C / C_peak, of enclosed power and of the rms radius under a pillbox sun,
-and those under a Gaussian sun: derived for this project by backward quadrature (1e-3 of the peak at the steep edge) and
-by an own forward Monte Carlo of 8 million rays (standard error 2e-4), outside this code; no publication behind them.
-Pillbox sun of 4.65 mrad, lengths in units of f theta.
+`cos^4(rim / 2)` of the flat core, the tables of C / C_peak, of enclosed power and of the rms radius under a pillbox
+sun, and those under a Gaussian sun: derived for this project by backward quadrature (1e-3 of the peak at the steep
+edge) and by an own forward Monte Carlo of 8 million rays (standard error 2e-4), outside this code; no publication
+behind them. Pillbox sun of 4.65 mrad, lengths in units of f theta.
 
 Shown to fail on planted errors: sunshape sampled without sin(theta) (all tables), weight divided by cos(theta) twice
 with a 45 deg sun (`test_off_axis_sun_flux_map`), flux over the disc's diameter instead of its radius (peak, factor 4),
@@ -173,7 +173,9 @@ def test_limb_darkened_sun_raises_the_centre(seed):
 
     rho = radius * np.sqrt((np.arange(8) + 0.5) / 8)
     points = np.stack([rho, np.zeros(8)], axis=1)
-    quadrature = backward_flux(points, focal_length=1.0, radius=2.0 * np.tan(np.pi / 8), radiance=radiance, n=(300, 200))
+    quadrature = backward_flux(
+        points, focal_length=1.0, radius=2.0 * np.tan(np.pi / 8), radiance=radiance, n=(300, 200)
+    )
     assert quadrature.mean() / CORE_FLUX[45.0] == pytest.approx(1.0 / 0.82, rel=3e-3)
     assert_agrees(raised, quadrature.mean() / CORE_FLUX[45.0], relative=5e-4)
     assert raised.se < 5e-3
@@ -190,7 +192,8 @@ GAUSS_RMS = {30.0: 7.62e-3, 45.0: 8.53e-3, 60.0: 1.059e-2}
 
 @pytest.mark.parametrize("rim", [30.0, 45.0, 60.0])
 def test_gaussian_sun(rim, seed):
-    """Enclosed power in units of f sigma (quadrature, 1e-4), rms radius, and peak sin^2(rim) / (2 sigma^2) (derived)."""
+    """Enclosed power in units of f sigma (quadrature, 1e-4), rms radius, and peak sin^2(rim) / (2 sigma^2)
+    (derived)."""
     sigma = 5e-3
     radii = sigma * np.array([*GAUSS_AT, 0.1])
     sun = 'shape = { profile = "gaussian", sigma_mrad = 5.0 }'
@@ -203,7 +206,11 @@ def test_gaussian_sun(rim, seed):
     peak = np.sin(np.radians(rim)) ** 2 / (2.0 * sigma**2)
     points = [[0.1 * sigma * np.sqrt((k + 0.5) / 4), 0.0] for k in range(4)]
     mean = backward_flux(
-        points, focal_length=1.0, radius=2.0 * np.tan(np.radians(rim) / 2), radiance=gaussian_radiance(sigma), n=(300, 200)
+        points,
+        focal_length=1.0,
+        radius=2.0 * np.tan(np.radians(rim) / 2),
+        radiance=gaussian_radiance(sigma),
+        n=(300, 200),
     ).mean()
     assert mean == pytest.approx(peak, rel=5e-3)
     assert_agrees(core.scaled(1.0 / (np.pi * (0.1 * sigma) ** 2 * DNI)), mean, relative=3e-4)
@@ -234,8 +241,12 @@ def test_off_axis_sun_flux_map(seed):
         turn = np.radians([20.0, 110.0, 200.0, 290.0])
         points = [[x + r * np.cos(a), y + r * np.sin(a)] for r in ring for a in turn]
         flux = backward_flux(
-            points, focal_length=1.0, radius=2.0 * np.tan(np.radians(20.0)), radiance=pillbox_radiance(9.3e-3),
-            sun=result.pose.sun, n=(250, 300),
+            points,
+            focal_length=1.0,
+            radius=2.0 * np.tan(np.radians(20.0)),
+            radiance=pillbox_radiance(9.3e-3),
+            sun=result.pose.sun,
+            n=(250, 300),
         ).mean()
         assert flux > 100.0
         power = screen.inside[0][1].scaled(1.0 / (np.pi * 0.002**2 * DNI))

@@ -1,8 +1,9 @@
 """Fresnel and sheet optics, alone and as a cover in a scene.
 
-Sources: J.A. Duffie and W.A. Beckman, *Solar Engineering of Thermal Processes*, sec. 5.1, Example 5.1.1 (n = 1.526: 0.0434
-at normal incidence, 0.093 at 60 deg; example from memory, numbers recomputed outside this code). Further values: the
-Fresnel equations evaluated outside this code. Sheet: the sum over all passes inside, written out pass by pass here.
+Sources: J.A. Duffie and W.A. Beckman, *Solar Engineering of Thermal Processes*, sec. 5.1, Example 5.1.1 (n = 1.526:
+0.0434 at normal incidence, 0.093 at 60 deg; example from memory, numbers recomputed outside this code). Further
+values: the Fresnel equations evaluated outside this code. Sheet: the sum over all passes inside, written out pass by
+pass here.
 
 Shown to fail on planted errors: s and p swapped inside the square, Snell's law inverted, absorption over the thickness
 instead of the slant path, one face left out, cosine of the cover's angle missing (scene test).
@@ -49,7 +50,10 @@ def passes_through(index, optical_depth, angle_deg):
     """Reflected and transmitted share of a sheet, pass by pass, both polarisations."""
     sine = np.sin(np.radians(angle_deg))
     inside, outside = np.sqrt(1.0 - (sine / index) ** 2), np.cos(np.radians(angle_deg))
-    amplitudes = (outside - index * inside) / (outside + index * inside), (index * outside - inside) / (index * outside + inside)
+    amplitudes = (
+        (outside - index * inside) / (outside + index * inside),
+        (index * outside - inside) / (index * outside + inside),
+    )
     kept = np.exp(-optical_depth / inside)
     reflected = transmitted = 0.0
     for amplitude in amplitudes:
@@ -83,10 +87,16 @@ def test_clear_sheet_in_closed_form():
 
 @pytest.fixture(scope="module")
 def covered(seed):
-    """Lateral section seen from the focus at 49 to 69 deg; a level pane under a black receiver, light on one side only."""
+    """Lateral section seen from the focus at 49 to 69 deg; a level pane under a black receiver, light on one side
+    only."""
     parts = part_text("target", "rectangle", size_m=[0.4, 0.4], axis=[0.0, 0.0, -1.0])
     parts += part_text(
-        "pane", "rectangle", role="cover", center=[0.0, 0.0, -0.01], size_m=[0.42, 0.42], axis=[0.0, 0.0, -1.0],
+        "pane",
+        "rectangle",
+        role="cover",
+        center=[0.0, 0.0, -0.01],
+        size_m=[0.42, 0.42],
+        axis=[0.0, 0.0, -1.0],
         surface="cover = { refractive_index = 1.526, extinction_per_m = 30.0, thickness_m = 0.006 }",
     )
     return traced(scene_text(radius=0.2, center=[1.155, 0.0], sun=POINT_SUN, more=parts), rays=2**17, seed=seed)
@@ -115,12 +125,17 @@ def test_power_behind_a_cover_is_its_transmittance_over_the_cone(covered):
 
 
 def test_sun_through_a_pane_onto_mirror_and_ball(seed):
-    """A level pane over the whole dish lets sheet transmittance at normal incidence through; the rest is told as shaded.
+    """A level pane over the whole dish lets sheet transmittance at normal incidence through; the rest is told as
+    shaded.
 
     The light that the mirror sends to the ball is mirror light only: the ball's direct light is its silhouette's.
     """
     more = part_text(
-        "pane", "rectangle", role="cover", center=[0.0, 0.0, 1.0], size_m=[1.0, 1.0],
+        "pane",
+        "rectangle",
+        role="cover",
+        center=[0.0, 0.0, 1.0],
+        size_m=[1.0, 1.0],
         surface="cover = { refractive_index = 1.5, extinction_per_m = 16.0, thickness_m = 0.01 }",
     )
     more += part_text("ball", "sphere", radius_m=0.05)

@@ -1,12 +1,12 @@
 """The worked example of the ledger's definition, built as a scene.
 
-Ten shares of sunlight on the outline: one through the hole, one shaded, one absorbed by the mirror, five on the receiver,
-one on the stand (absorptance 0.5: half absorbed, half reflected away), one past everything. The proportions are this
-project's definition of the ledger; the geometry that makes them is closed form for a point sun: light from the mirror at
-radius r goes straight to the focus, and power is even over the plan.
+Ten shares of sunlight on the outline: one through the hole, one shaded, one absorbed by the mirror, five on the
+receiver, one on the stand (absorptance 0.5: half absorbed, half reflected away), one past everything. The proportions
+are this project's definition of the ledger; the geometry that makes them is closed form for a point sun: light from
+the mirror at radius r goes straight to the focus, and power is even over the plan.
 
-Shown to fail on planted errors: hole light booked as missed, intercept over the outline instead of over the light leaving
-the mirror (5/9 for 5/7), reflected light of the stand booked as missed, shade booked as mirror_absorbed.
+Shown to fail on planted errors: hole light booked as missed, intercept over the outline instead of over the light
+leaving the mirror (5/9 for 5/7), reflected light of the stand booked as missed, shade booked as mirror_absorbed.
 """
 
 import numpy as np
@@ -35,14 +35,17 @@ def example(seed):
         part_text("receiver", "disc", center=[0.0, 0.0, disc], axis=[0.0, 0.0, -1.0], radius_m=0.98 * INNER),
         # its wall throws light that comes in from the side outwards and on upwards: it never meets anything again
         part_text(
-            "stand", "tube", role="stand", center=[0.0, 0.0, 0.5 * (low + high)], radius_m=INNER, height_m=high - low,
+            "stand",
+            "tube",
+            role="stand",
+            center=[0.0, 0.0, 0.5 * (low + high)],
+            radius_m=INNER,
+            height_m=high - low,
             surface="surface = { absorptance = 0.5, emittance = 0.5, specular_share = 1.0 }",
         ),
         part_text("shade", "disc", role="stand", center=[0.0, 0.0, 1.0], radius_m=INNER),
     ]
-    text = scene_text(
-        radius=1.0, hole=np.sqrt(0.1), sun=POINT_SUN, reflectance=0.875, more="".join(parts)
-    )
+    text = scene_text(radius=1.0, hole=np.sqrt(0.1), sun=POINT_SUN, reflectance=0.875, more="".join(parts))
     return traced(text, rays=2**19, seed=seed)
 
 

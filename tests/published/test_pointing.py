@@ -34,7 +34,12 @@ def direction(azimuth_deg, elevation_deg):
 
 @pytest.mark.parametrize(
     ("axis_deg", "sun_deg"),
-    [((180.0, 45.0), (184.0, 45.0)), ((180.0, 45.0), (180.0, 48.0)), ((95.0, 20.0), (92.0, 22.0)), ((0.0, 90.0), (270.0, 86.0))],
+    [
+        ((180.0, 45.0), (184.0, 45.0)),
+        ((180.0, 45.0), (180.0, 48.0)),
+        ((95.0, 20.0), (92.0, 22.0)),
+        ((0.0, 90.0), (270.0, 86.0)),
+    ],
     ids=["sun to the west", "sun higher", "eastern sky", "dish looking up"],
 )
 def test_spot_of_a_fixed_dish_in_ground_terms(axis_deg, sun_deg, seed):
@@ -59,8 +64,8 @@ def test_spot_of_a_fixed_dish_in_ground_terms(axis_deg, sun_deg, seed):
 
 
 def test_two_axis_dish_with_ground_parts_turns_about_its_pivot(seed):
-    """Sun in the south-east at 30 deg; the pivot is 2 m below the focus on the axis, so the focus is 2 m from the ground
-    origin towards the sun; an offset of +8 mrad in x moves the spot by 40 mm along x = up cross z, north-east.
+    """Sun in the south-east at 30 deg; the pivot is 2 m below the focus on the axis, so the focus is 2 m from the
+    ground origin towards the sun; an offset of +8 mrad in x moves the spot by 40 mm along x = up cross z, north-east.
     """
     axis = direction(135.0, 30.0)
     lean = np.cross([0.0, 0.0, 1.0], axis) / np.cos(np.radians(30.0))
@@ -108,11 +113,17 @@ def test_best_focus_of_a_misaligned_dish_by_a_second_way(seed):
 
 
 def lowest_radius(*, rim_deg, sun, half_angle, around, reach):
-    """Offset of the smallest R90 by an own forward sample of eight lots: a parabola through 17 offsets; and its error."""
+    """Offset of the smallest R90 by an own forward sample of eight lots: a parabola through 17 offsets; and its
+    error."""
     found = []
     for lot in range(8):
         rays = forward_rays(
-            60_000, focal_length=1.0, radius=2.0 * np.tan(np.radians(rim_deg) / 2), half_angle=half_angle, sun=sun, seed=lot
+            60_000,
+            focal_length=1.0,
+            radius=2.0 * np.tan(np.radians(rim_deg) / 2),
+            half_angle=half_angle,
+            sun=sun,
+            seed=lot,
         )
         steps = np.linspace(-1.0, 1.0, 17)
         radii = [radius_of_share(on_plane(*rays[:2], 1.0 + around + reach * step), rays[2], 0.9) for step in steps]
@@ -123,7 +134,9 @@ def lowest_radius(*, rim_deg, sun, half_angle, around, reach):
 
 def test_narrow_sun_and_jitter_smear_the_spot_alike_in_both_axes(seed):
     mount = 'kind = "two-axis"\npointing_offset_mrad = [6.0, 0.0]\npointing_jitter_mrad = 2.0'
-    screen = traced(scene_text(focal_length=20.0, radius=0.3, sun=POINT_SUN, mount=mount), rays=RAYS, seed=seed).focal_plane
+    screen = traced(
+        scene_text(focal_length=20.0, radius=0.3, sun=POINT_SUN, mount=mount), rays=RAYS, seed=seed
+    ).focal_plane
     assert_agrees(screen.centroid_m[0], 20.0 * np.tan(6e-3), relative=1e-4)
     for axis in screen.rms_xy_m:
         assert_agrees(axis, 20.0 * 2e-3, relative=5e-4)

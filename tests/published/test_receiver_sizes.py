@@ -5,8 +5,8 @@ W.A. Beckman, *Solar Engineering of Thermal Processes*, ch. 7, and A. Rabl 1985 
 ray trace outside this code). Limit of concentration 1 / sin^2 theta_s: A. Rabl, Solar Energy 18 (1976) 93; for a sun of
 uneven radiance it is pi times the highest radiance over DNI (radiance cannot grow along a ray).
 
-Shown to fail on planted errors: half_angle halved or doubled, focus 1 percent off, triangle areas halved (flux per wrong
-area passes the limit), power doubled, missed light booked as received.
+Shown to fail on planted errors: half_angle halved or doubled, focus 1 percent off, triangle areas halved (flux per
+wrong area passes the limit), power doubled, missed light booked as received.
 """
 
 import numpy as np
@@ -32,7 +32,8 @@ def aperture_diameter(rim_deg):
 
 
 @pytest.mark.parametrize(
-    ("rim", "printed", "concentration"), [(30.0, 1.07677e-2, 8624.9), (45.0, 9.3435e-3, 11454.6), (60.0, 1.08260e-2, 8532.3)]
+    ("rim", "printed", "concentration"),
+    [(30.0, 1.07677e-2, 8624.9), (45.0, 9.3435e-3, 11454.6), (60.0, 1.08260e-2, 8532.3)],
 )
 def test_flat_disc_takes_all_light_from_its_size_on(rim, printed, concentration, seed):
     share = disc_share(rim)
@@ -74,10 +75,12 @@ def test_best_rim_angle_of_a_flat_receiver_is_45_degrees_less_half_theta():
 
 
 def funnel(folder, *, wide, narrow, height):
-    """An open cone of mirrors around the focus, from a wide end at z = 0 up to a narrow one, as an OBJ file in metres."""
+    """An open cone of mirrors around the focus, from a wide end at z = 0 up to a narrow one, as an OBJ file in
+    metres."""
     turn = 2.0 * np.pi * np.arange(128) / 128
     rings = [
-        np.stack([r * np.cos(turn), r * np.sin(turn), np.full(128, z)], axis=1) for r, z in ((wide, 0.0), (narrow, height))
+        np.stack([r * np.cos(turn), r * np.sin(turn), np.full(128, z)], axis=1)
+        for r, z in ((wide, 0.0), (narrow, height))
     ]
     i = np.arange(128)
     j = (i + 1) % 128
@@ -98,7 +101,9 @@ def test_secondary_funnel_raises_the_flux_but_not_past_the_limit(tmp_path, seed)
     narrow = 0.45 * wide
     funnel(tmp_path, wide=wide, narrow=narrow, height=3.0 * wide)
     more = part_text("funnel", "mesh", role="mirror", surface=MIRROR, file="funnel.obj", unit="m")
-    more += part_text("exit", "disc", center=[0.0, 0.0, 3.0 * wide + 1e-5], radius_m=0.995 * narrow, axis=[0.0, 0.0, -1.0])
+    more += part_text(
+        "exit", "disc", center=[0.0, 0.0, 3.0 * wide + 1e-5], radius_m=0.995 * narrow, axis=[0.0, 0.0, -1.0]
+    )
     result = traced(scene_text(focal_length=5.0, rim_deg=20.0, more=more), rays=RAYS, seed=seed, folder=tmp_path)
     mean = result.parts["exit"].mean_w_m2
     without = DNI * np.sin(np.radians(20.0)) ** 2 * LIMIT
@@ -114,15 +119,18 @@ BRIGHTEST = {
     'shape = { profile = "limb-darkened", half_angle_mrad = 4.65 }': LIMIT / 0.82,
     # pi / (2 pi sigma^2)
     'shape = { profile = "gaussian", sigma_mrad = 2.325 }': 0.5 / 2.325e-3**2,
-    # Buie, Monger, Dey 2003 with chi = 0.05: disc integral 9.22474 mrad^2 is 1 - 0.04313 of the whole, int phi theta dtheta
+    # Buie, Monger, Dey 2003 with chi = 0.05: disc integral 9.22474 mrad^2 is 1 - 0.04313 of the whole, int phi theta
+    # dtheta
     'shape = { profile = "circumsolar", chi = 0.05 }': 1e6 / (2.0 * 9.22474 / (1.0 - 0.04313)),
 }
 
 
-@pytest.mark.parametrize(("sun", "limit"), BRIGHTEST.items(), ids=["pillbox", "limb-darkened", "gaussian", "circumsolar"])
+@pytest.mark.parametrize(
+    ("sun", "limit"), BRIGHTEST.items(), ids=["pillbox", "limb-darkened", "gaussian", "circumsolar"]
+)
 def test_no_flux_passes_the_thermodynamic_limit(sun, limit, seed):
-    """A dish of rim angle 90 deg is the one that reaches it, on a flat face at the focus; 20 m focal length, so that the
-    patch of 1 cm2 is small against the image.
+    """A dish of rim angle 90 deg is the one that reaches it, on a flat face at the focus; 20 m focal length, so that
+    the patch of 1 cm2 is small against the image.
     """
     more = part_text("target", "disc", radius_m=0.03, axis=[0.0, 0.0, -1.0], surface=BLACK)
     text = scene_text(focal_length=20.0, rim_deg=88.0, sun=sun, more=more)

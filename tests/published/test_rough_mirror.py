@@ -101,7 +101,9 @@ def test_rough_mirror_against_an_independent_renderer(spot):
     renderer = pytest.importorskip("mitsuba")
     renderer.set_variant("scalar_rgb")
     # all half vectors, not only those that a viewer would see: power and place are those of the smooth surface
-    rough = renderer.MicrofacetDistribution(renderer.MicrofacetType.Beckmann, np.sqrt(2.0) * SIGMA, sample_visible=False)
+    rough = renderer.MicrofacetDistribution(
+        renderer.MicrofacetType.Beckmann, np.sqrt(2.0) * SIGMA, sample_visible=False
+    )
     numbers = np.random.default_rng(5).random((200_000, 2))
     up = renderer.Vector3f(0.0, 0.0, 1.0)
     sampled = [rough.sample(up, renderer.Point2f(float(a), float(b)))[0] for a, b in numbers]

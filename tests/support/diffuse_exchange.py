@@ -46,7 +46,8 @@ def cavity_absorption(*, radius, depth, opening_radius, absorptance, first_on_fl
         for j, (b0, b1, zb) in enumerate(flats):
             if za != zb:
                 exchange[i, j] = sum(
-                    sign * disc_exchange(ra, rb, depth) for sign, ra, rb in ((1, a1, b1), (-1, a0, b1), (-1, a1, b0), (1, a0, b0))
+                    sign * disc_exchange(ra, rb, depth)
+                    for sign, ra, rb in ((1, a1, b1), (-1, a0, b1), (-1, a1, b0), (1, a0, b0))
                 )
         for k, (z0, z1) in enumerate(bands):
             near, far = sorted((abs(z0 - za), abs(z1 - za)))
@@ -55,7 +56,9 @@ def cavity_absorption(*, radius, depth, opening_radius, absorptance, first_on_fl
     for k, (z0, z1) in enumerate(bands):
         for m, (y0, y1) in enumerate(bands):
             exchange[len(flats) + k, len(flats) + m] = band_exchange(radius, z0, z1, y0, y1)
-    areas = np.array([np.pi * (b * b - a * a) for a, b, _ in flats] + [2.0 * np.pi * radius * (z1 - z0) for z0, z1 in bands])
+    areas = np.array(
+        [np.pi * (b * b - a * a) for a, b, _ in flats] + [2.0 * np.pi * radius * (z1 - z0) for z0, z1 in bands]
+    )
     view = exchange / areas[:, np.newaxis]
     first = np.zeros(size)
     first[:n] = np.diff(first_on_floor(np.linspace(0.0, radius, n + 1)))

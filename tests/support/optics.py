@@ -56,7 +56,9 @@ def numbers(values):
     return str([float(value) for value in values])
 
 
-def screen_text(name="screen", *, offset=None, center=None, facing=(0.0, 0.0, -1.0), half_width=0.1, radii=(), frame="dish"):
+def screen_text(
+    name="screen", *, offset=None, center=None, facing=(0.0, 0.0, -1.0), half_width=0.1, radii=(), frame="dish"
+):
     """A screen that records through receivers."""
     place = f"offset_m = {float(offset)!r}" if center is None else f"center_m = {numbers(center)}"
     return f"""

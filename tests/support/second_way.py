@@ -32,7 +32,9 @@ def backward_flux(points, *, focal_length, radius, radiance, sun=(0.0, 0.0, 1.0)
     r, phi = (grid.ravel() for grid in np.meshgrid(np.sqrt(steps), azimuth))
     mirror = np.stack([r * np.cos(phi), r * np.sin(phi), r * r / (4.0 * focal_length)], axis=1)
     plan_area = np.pi * (radius**2 - hole**2) / len(r)
-    normal = np.stack([-mirror[:, 0], -mirror[:, 1], np.full(len(r), 2.0 * focal_length)], axis=1) / (2.0 * focal_length)
+    normal = np.stack([-mirror[:, 0], -mirror[:, 1], np.full(len(r), 2.0 * focal_length)], axis=1) / (
+        2.0 * focal_length
+    )
     length = np.linalg.norm(normal, axis=1)
     unit = normal / length[:, np.newaxis]
     flux = []
@@ -58,7 +60,9 @@ def gaussian_radiance(sigma):
     return lambda angle: np.exp(-0.5 * (angle / sigma) ** 2) / (2.0 * np.pi * sigma**2)
 
 
-def forward_rays(n_rays, *, focal_length, radius, half_angle, center=(0.0, 0.0), sun=(0.0, 0.0, 1.0), slope=0.0, seed=0):
+def forward_rays(
+    n_rays, *, focal_length, radius, half_angle, center=(0.0, 0.0), sun=(0.0, 0.0, 1.0), slope=0.0, seed=0
+):
     """Rays leaving the mirror under a pillbox sun: origins, unit directions (n, 3) and power over DNI (n,).
 
     Plain random numbers of NumPy, plan points even over the outline, sun directions even over the disc's solid angle
@@ -80,7 +84,9 @@ def forward_rays(n_rays, *, focal_length, radius, half_angle, center=(0.0, 0.0),
         across = np.cross(normal, [0.0, 1.0, 0.0])
         across /= np.linalg.norm(across, axis=1, keepdims=True)
         along = np.cross(normal, across)
-        tilted = normal + slope * (random.standard_normal((n_rays, 1)) * across + random.standard_normal((n_rays, 1)) * along)
+        tilted = normal + slope * (
+            random.standard_normal((n_rays, 1)) * across + random.standard_normal((n_rays, 1)) * along
+        )
         tilted /= np.linalg.norm(tilted, axis=1, keepdims=True)
     directions = 2.0 * np.einsum("ij,ij->i", to_sun, tilted)[:, np.newaxis] * tilted - to_sun
     return origins, directions, power

@@ -30,13 +30,13 @@ def test_it_is_json_and_names_its_dialect():
 
 def test_keys_at_the_top_are_those_of_the_file():
     keys = set(scene_schema()["properties"])
-    assert keys == {"title", "site", "sun", "mount", "dish", "part", "screen", "air", "run"}
+    assert keys == {"title", "site", "sun", "mount", "dish", "part", "screen", "variant", "air", "run"}
 
 
 def test_every_table_is_closed_and_every_key_described_with_its_unit():
     schema = scene_schema()
     for name, table in [("scene", schema), *schema["$defs"].items()]:
-        assert table["additionalProperties"] is False, name
+        assert table["additionalProperties"] is (name == "Variant"), name  # a variant takes any key of the scene
         for key, told in table["properties"].items():
             assert {"type": "null"} not in told.get("anyOf", [])
             assert told.get("description") or "$ref" in told, f"{name}.{key}"

@@ -14,10 +14,12 @@ from dishtrace.dish.layouts.errors import canted, pistoned, without
 from dishtrace.dish.layouts.grid import laid_hexagonal, laid_square
 from dishtrace.dish.layouts.listed import laid_list, list_rows
 from dishtrace.dish.layouts.overlap import footprints, overlaps
+from dishtrace.dish.layouts.patches import chosen_side, measured_facets, patch_errors
 from dishtrace.dish.layouts.petals import laid_petals
 from dishtrace.dish.layouts.plan import Laid, LayoutError
 from dishtrace.dish.layouts.rings import laid_rings
 from dishtrace.dish.layouts.strips import laid_strips
+from dishtrace.dish.measured import measured_mirror
 from dishtrace.dish.outline import Outline
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.quantity import nominal
@@ -63,7 +65,7 @@ def facets_of(scene: Scene, outline: Outline) -> Facets:
     """
     table = scene.dish.facets
     designed = designed_facets(scene, outline)
-    if table is None:
+    if table is None or table.layout == "measured":
         return designed
     try:
         facets = without(designed, table.missing)
@@ -97,6 +99,8 @@ def designed_facets(scene: Scene, outline: Outline) -> Facets:
     slope = nominal(scene.dish.slope_error_mrad) * MRAD
     if table is None:
         return skin(outline, focal_length=focal_length, slope=slope)
+    if table.layout == "measured":
+        return _measured(scene, outline, slope)
     rows = list_rows(scene) if table.layout == "list" else []
     try:
         if rows:
@@ -119,6 +123,40 @@ def designed_facets(scene: Scene, outline: Outline) -> Facets:
     except LayoutError as error:
         raise _told(scene, error) from error
     return facets
+
+
+def _measured(scene: Scene, outline: Outline, slope: float) -> Facets:
+    """Patches of a measured mirror."""
+    mirror = measured_mirror(scene, outline)
+    try:
+        return measured_facets(mirror, outline, side=scene.dish.facets.patch_m, slope=slope)
+    except LayoutError as error:
+        raise _told(scene, error) from error
+
+
+def measured_figures(scene: Scene, outline: Outline) -> dict[str, float | int | list[float]]:
+    """What to tell about a measured mirror: its fit, and how far the traced patches stray from it.
+
+    Parameters
+    ----------
+    scene : Scene
+        With layout = "measured".
+    outline : Outline
+        Of the dish. [m]
+
+    Returns
+    -------
+    dict
+        `MeasuredMirror.figures`, with patch_m, patch_slope_mrad and patch_height_m.
+    """
+    mirror = measured_mirror(scene, outline)
+    side = scene.dish.facets.patch_m or chosen_side(mirror, outline)
+    errors = patch_errors(mirror, outline, side)
+    return mirror.figures() | {
+        "patch_m": errors.side,
+        "patch_slope_mrad": 1e3 * errors.slope,
+        "patch_height_m": errors.height,
+    }
 
 
 def _told(scene: Scene, error: LayoutError) -> InputError:

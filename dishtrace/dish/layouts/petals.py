@@ -10,7 +10,7 @@ from dishtrace.scene.facets import Petals, Rings
 
 SAGITTA_M = 2e-4
 """Farthest that the chords of a petal's arcs may lie inside its outer circle or outside its inner one. [m]"""
-MOST_CHORDS = 32
+MOST_CHORDS = 128
 
 
 def laid_petals(table: Petals, outline: Outline, *, focal_length: float) -> Laid:

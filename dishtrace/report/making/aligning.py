@@ -14,7 +14,7 @@ TOGETHER_MM = 1.0
 """Marks closer than this share one label [mm]."""
 LONGEST_WORDS = 40
 """Letters of a label at most [–]."""
-MOST_IMAGES = 60
+MOST_IMAGES = 30
 """Facets up to which the rims of their images are drawn [–]."""
 RIM_STEPS = 64
 """Points around the rim of an image [–]."""
@@ -139,9 +139,9 @@ def target_sketch(marks: Marks, heading: tuple[str, ...]) -> Sketch:
     for k, cell in enumerate(np.round(places / TOGETHER_MM).astype(int)):
         groups.setdefault((int(cell[0]), int(cell[1])), []).append(k)
     middles = np.array([places[group].mean(axis=0) for group in groups.values()])
-    text = _text_height(middles)
+    heights = _text_heights(middles)
     shapes: list[Shape] = [Line(_seen(image), "IMAGE", True) for image in marks.images]
-    for middle, group in zip(middles, groups.values(), strict=True):
+    for middle, text, group in zip(middles, heights, groups.values(), strict=True):
         shapes += _cross(middle, text)
         words = number_ranges(numbers[group].tolist())
         if len(group) == len(places):
@@ -157,11 +157,11 @@ def _words(marks: Marks) -> tuple[str, ...]:
     light = "sunlight along the dish axis"
     if marks.lamp is not None:
         x, y, z = marks.lamp * MM + 0.0
-        light = f"a lamp at x {x:.1f}, y {y:.1f}, z {z:.1f} mm from the vertex"
+        light = f"the light of a lamp at x {x:.1f}, y {y:.1f}, z {z:.1f} mm from the vertex"
     board = f"Target board square to the axis, {marks.board_z * MM:.1f} mm from the vertex, in {light}"
     seen = "Seen from the mirror, x to the left, y up; cross: where the middle of a facet's image must fall"
     grey = "grey: rim of the image for a light as small as a point" if marks.images else ""
-    return board, f"{seen}; {grey}" if grey else seen
+    return f"{seen}; {grey}" if grey else seen, board
 
 
 def _seen(places: np.ndarray) -> np.ndarray:
@@ -169,14 +169,13 @@ def _seen(places: np.ndarray) -> np.ndarray:
     return places * np.array([-MM, MM])
 
 
-def _text_height(middles: np.ndarray) -> float:
-    """Letters small enough for the closest marks, between 1.5 and 8 mm."""
+def _text_heights(middles: np.ndarray) -> np.ndarray:
+    """Letters small enough for the next mark, between 1.2 and 8 mm, (k,)."""
     if len(middles) < 2:
-        return 8.0
+        return np.full(len(middles), 8.0)
     from scipy.spatial import cKDTree
 
-    nearest = cKDTree(middles).query(middles, k=2)[0][:, 1]
-    return float(np.clip(0.3 * np.median(nearest), 1.5, 8.0))
+    return np.clip(0.4 * cKDTree(middles).query(middles, k=2)[0][:, 1], 1.2, 8.0)
 
 
 def _cross(middle: np.ndarray, size: float) -> list[Shape]:
@@ -185,11 +184,11 @@ def _cross(middle: np.ndarray, size: float) -> list[Shape]:
 
 
 def _middle(points: np.ndarray) -> list[Shape]:
-    """Axes of the board through the dish axis, wide enough for all marks."""
-    reach = np.maximum(np.abs(points).max(axis=0), 40.0) + 10.0
+    """Axes of the board through the dish axis, as long as the marks need."""
+    low, high = np.minimum(points.min(axis=0), -40.0) - 10.0, np.maximum(points.max(axis=0), 40.0) + 10.0
     return [
-        Line(np.array([[-reach[0], 0.0], [reach[0], 0.0]]), "AXIS"),
-        Line(np.array([[0.0, -reach[1]], [0.0, reach[1]]]), "AXIS"),
-        Label("x", np.array([-reach[0] - 6.0, 0.0]), 5.0, "NOTE"),
-        Label("y", np.array([0.0, reach[1] + 6.0]), 5.0, "NOTE"),
+        Line(np.array([[low[0], 0.0], [high[0], 0.0]]), "AXIS"),
+        Line(np.array([[0.0, low[1]], [0.0, high[1]]]), "AXIS"),
+        Label("x", np.array([low[0] - 6.0, 0.0]), 5.0, "NOTE"),
+        Label("y", np.array([0.0, high[1] + 6.0]), 5.0, "NOTE"),
     ]

@@ -65,8 +65,9 @@ def pattern_sketches(kinds: tuple[Kind, ...], heading: tuple[str, ...]) -> tuple
         size = np.ptp(kind.pattern.rings[0], axis=0) * MM
         bend = kind.pattern.bend
         how = "flat" if bend.is_flat else f"bent along its width, radius {bend.radius() * MM:.1f} mm in the middle"
+        pieces = "1 piece" if len(kind.numbers) == 1 else f"{len(kind.numbers)} pieces"
         what = (
-            f"Pattern {kind.letter}, {len(kind.numbers)} pieces, for facets {number_ranges(list(kind.numbers))}; "
+            f"Pattern {kind.letter}, {pieces}, for facets {number_ranges(list(kind.numbers))}; "
             f"mirror side up, {size[0]:.2f} mm wide, {size[1]:.2f} mm high, {kind.pattern.area:.6f} m2, {how}"
         )
         sketches.append(Sketch(f"pattern-{kind.letter}", (*heading, what), tuple(shapes)))

@@ -98,30 +98,36 @@ class Row:
     pieces: list[tuple[tuple[int, int], float]] = field(default_factory=list)
 
 
-def turned_pieces(kind: Kind, *, is_upright: bool) -> tuple[Turned, Turned]:
-    """A piece in the smallest box around it, and the same after half a turn.
+def turned_pieces(kind: Kind, *, is_upright: bool, is_boxed: bool) -> tuple[Turned, Turned]:
+    """A piece as it is laid, and the same after half a turn.
 
     Parameters
     ----------
     kind : Kind
         What is cut.
     is_upright : bool
-        Whether the long side of the box stands across the row.
+        Whether its long side stands across the row.
+    is_boxed : bool
+        Whether it is first turned into the smallest box around it, or keeps its own axes.
     """
-    import shapely
-
     ring = _around(kind)
-    box = shapely.Polygon(ring).minimum_rotated_rectangle
-    corners = np.array(box.exterior.coords)
-    side = corners[1] - corners[0]
-    straight = -float(np.arctan2(side[1], side[0]))
+    straight = _boxing(ring) if is_boxed else 0.0
     size = np.ptp(ring @ _turn(straight).T, axis=0)
     if (size[1] > size[0] + ROOM) != is_upright and abs(size[1] - size[0]) > ROOM:
         straight += 0.5 * np.pi
-    if abs(np.remainder(straight + np.pi / 4, np.pi / 2) - np.pi / 4) < 1e-9:
-        straight = float(np.round(straight / (np.pi / 2)) * np.pi / 2)
     first, second = (_laid(ring, straight + flip * np.pi) for flip in (0, 1))
     return first, second
+
+
+def _boxing(ring: np.ndarray) -> float:
+    """Turn that lays the smallest box around a polygon along the axes; exactly none for one that lies so. [rad]"""
+    import shapely
+
+    corners = np.array(shapely.Polygon(ring).minimum_rotated_rectangle.exterior.coords)
+    side = corners[1] - corners[0]
+    turn = -float(np.arctan2(side[1], side[0]))
+    quarter = 0.5 * np.pi
+    return quarter * round(turn / quarter) if abs(turn / quarter - round(turn / quarter)) < 1e-9 else turn
 
 
 def _laid(ring: np.ndarray, angle: float) -> Turned:
@@ -150,9 +156,13 @@ def _turn(angle: float) -> np.ndarray:
 
 def too_large(kinds: tuple[Kind, ...], sheet: tuple[float, float]) -> list[tuple[Kind, np.ndarray]]:
     """Kinds that no sheet of this size (m, m) holds, each with the size (long, short) of its box. [m]"""
-    long, short = max(sheet), min(sheet)
-    boxes = [(kind, turned_pieces(kind, is_upright=False)[0].size) for kind in kinds]
-    return [(kind, size) for kind, size in boxes if size[0] > long + ROOM or size[1] > short + ROOM]
+    room = np.array([max(sheet), min(sheet)]) + ROOM
+    found = []
+    for kind in kinds:
+        boxes = [turned_pieces(kind, is_upright=False, is_boxed=is_boxed)[0].size for is_boxed in (True, False)]
+        if all(np.any(box > room) for box in boxes):
+            found.append((kind, boxes[0]))
+    return found
 
 
 def nest(kinds: tuple[Kind, ...], sheet: tuple[float, float], *, gap: float = GAP_M) -> Nest:
@@ -170,7 +180,8 @@ def nest(kinds: tuple[Kind, ...], sheet: tuple[float, float], *, gap: float = GA
     Returns
     -------
     Nest
-        The best of four tries: rows along either side of the sheet, pieces lying or standing.
+        The best of eight tries: rows along either side of the sheet; pieces lying or standing; in the smallest box
+        around each, or by their own axes.
 
     Raises
     ------
@@ -179,9 +190,10 @@ def nest(kinds: tuple[Kind, ...], sheet: tuple[float, float], *, gap: float = GA
     """
     area = sum(kind.pattern.area * len(kind.numbers) for kind in kinds)
     tries = [
-        _Filling(kinds, size, gap, is_upright).nest(area)
+        _Filling(kinds, size, gap, {"is_upright": is_upright, "is_boxed": is_boxed}).nest(area)
         for size in dict.fromkeys([sheet, sheet[::-1]])
         for is_upright in (False, True)
+        for is_boxed in (True, False)
     ]
     fitting = [entry for entry in tries if entry is not None]
     if not fitting:
@@ -192,9 +204,9 @@ def nest(kinds: tuple[Kind, ...], sheet: tuple[float, float], *, gap: float = GA
 class _Filling:
     """One try: sheets filled row by row."""
 
-    def __init__(self, kinds: tuple[Kind, ...], sheet: tuple[float, float], gap: float, is_upright: bool) -> None:
+    def __init__(self, kinds: tuple[Kind, ...], sheet: tuple[float, float], gap: float, how: dict[str, bool]) -> None:
         self.kinds, self.sheet, self.gap = kinds, sheet, gap
-        self.turned = [turned_pieces(kind, is_upright=is_upright) for kind in kinds]
+        self.turned = [turned_pieces(kind, **how) for kind in kinds]
         self.distances: dict[tuple[tuple[int, int], tuple[int, int]], float] = {}
         self.rows: list[Row] = []
         self.tops: list[float] = []

@@ -9,7 +9,7 @@ import numpy as np
 
 MM = 1e3
 """Millimetres in a metre."""
-LETTER_WIDTH = 0.62
+LETTER_WIDTH = 0.85
 """Width of a letter over its height, for sizes of text only [–]."""
 
 
@@ -159,8 +159,8 @@ class Sketch:
     def with_heading(self) -> Sketch:
         """The same with its heading written above it as labels, wrapped to its width."""
         low, high = self.extent()
-        height = float(np.clip(0.012 * np.max(high - low), 3.0, 30.0))
-        letters = max(40, int((high[0] - low[0]) / (LETTER_WIDTH * height)))
+        height = float(np.clip(0.012 * np.max(high - low), 3.0, max(3.0, (high[0] - low[0]) / (50.0 * LETTER_WIDTH))))
+        letters = max(50, int((high[0] - low[0]) / (LETTER_WIDTH * height)))
         lines = [line for text in self.heading for line in textwrap.wrap(text, letters)]
         labels = [
             Label(line, np.array([low[0], high[1] + height * (1.8 * (len(lines) - k))]), height, "NOTE", False)

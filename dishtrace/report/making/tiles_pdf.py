@@ -22,9 +22,9 @@ CHECK_BAR = 100.0
 """Length of the bar that shows whether the printer kept the scale [mm]."""
 ARM = 4.0
 """Half the length of the strokes of a registration mark [mm]."""
-FONT = "Vera"
-FONT_FILE = "Vera.ttf"
-"""Ships with the PDF library; letters that it lacks are printed as question marks."""
+FONT = "DejaVu Sans"
+CAPITAL_SHARE = 0.729
+"""Height of a capital letter over the size of that font [–]."""
 ROUND_STEPS = 720
 """Steps of a circle or ellipse [–]."""
 
@@ -68,8 +68,10 @@ def _load_font() -> None:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
+    from dishtrace.report.pictures.font import font_file
+
     if FONT not in pdfmetrics.getRegisteredFontNames():
-        pdfmetrics.registerFont(TTFont(FONT, FONT_FILE))
+        pdfmetrics.registerFont(TTFont(FONT, str(font_file())))
 
 
 def _known(text: str) -> str:
@@ -177,7 +179,7 @@ def _draw(canvas: Canvas, shape: Shape) -> None:
 def _write(canvas: Canvas, label: Label) -> None:
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
-    size, text = label.height / 0.73, _known(label.text)
+    size, text = label.height / CAPITAL_SHARE, _known(label.text)
     canvas.saveState()
     canvas.translate(*label.place)
     canvas.rotate(label.angle_deg)

@@ -14,8 +14,10 @@ MARGIN = 12.0
 """Left around the printed area: common printers cannot reach the outermost 5 mm or so (common practice) [mm]."""
 FOOT = 18.0
 """Height of the strip below the drawing for page number and check bar [mm]."""
-GUIDES = ("HEIGHT", "AXIS", "NOTE")
+GUIDES = ("HEIGHT", "AXIS", "NOTE", "IMAGE")
 """Layers that alone are no reason to print a page."""
+TRIES = 5
+"""Places of the grid of pages that are tried along each direction [–]."""
 ROUND_STEPS = 180
 """Steps of a circle when pages are chosen [–]."""
 
@@ -51,7 +53,7 @@ class Tiling:
 
 
 def tiling_of(sketch: Sketch, paper: str) -> Tiling:
-    """The pages for a drawing: upright or lying, whichever needs fewer.
+    """The pages for a drawing: upright or lying, and placed, so that few are needed.
 
     Parameters
     ----------
@@ -66,15 +68,22 @@ def tiling_of(sketch: Sketch, paper: str) -> Tiling:
         Tiles with nothing but guides on them are left out.
     """
     width, height = PAPERS[paper]
-    tries = [_tiling(sketch, size) for size in ((width, height), (height, width))]
+    shares = [0.5, *(share for share in np.linspace(0.0, 1.0, TRIES) if share != 0.5)]
+    tries = [
+        _tiling(sketch, size, np.array([across, up]))
+        for size in ((width, height), (height, width))
+        for across in shares
+        for up in shares
+    ]
     return min(tries, key=lambda tiling: len(tiling.pages))
 
 
-def _tiling(sketch: Sketch, paper: tuple[float, float]) -> Tiling:
+def _tiling(sketch: Sketch, paper: tuple[float, float], share: np.ndarray) -> Tiling:
+    """The grid whose spare room lies to this share on the left and below."""
     tile = np.array(paper) - 2.0 * MARGIN - np.array([0.0, FOOT])
     low, high = sketch.extent()
     counts = np.maximum(1, np.ceil((high - low) / tile - 1e-9)).astype(int)
-    corner = 0.5 * (low + high) - 0.5 * counts * tile
+    corner = low - share * (counts * tile - (high - low))
     used: set[tuple[int, int]] = set()
     for shape in sketch.shapes:
         if shape.layer not in GUIDES:
