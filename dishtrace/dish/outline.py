@@ -99,6 +99,14 @@ class Outline:
             return float(2.0 * self.params[2])
         return float(np.ptp(self.corners(), axis=0).max())
 
+    def extent(self) -> tuple[float, float, float, float]:
+        """Lowest and highest x, then y, that the outline reaches. [m]"""
+        if self.kind == CIRCLE:
+            x, y, radius = self.params[:3]
+            return x - radius, x + radius, y - radius, y + radius
+        (x0, y0), (x1, y1) = self.corners().min(axis=0), self.corners().max(axis=0)
+        return x0, x1, y0, y1
+
     def corners(self) -> np.ndarray:
         """Corners of a rectangle or polygon, counter-clockwise, (k, 2); none for a circle [m]."""
         if self.kind == RECTANGLE:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.dish.facets import facets_of
 from dishtrace.dish.mount import Pose, pose
 from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.dish.paraboloid import rim_angle, surface_area
@@ -81,7 +82,10 @@ def prepare(scene: Scene, *, seed: int) -> Prepared:
     placed = pose(scene, sun)
     outline = outline_of(scene)
     meshes = part_meshes(scene, placed)
-    assembly = assemble(scene, sun_state=sun, pose=placed, outline=outline, meshes=meshes, seed=seed)
+    facets = facets_of(scene, outline)
+    assembly = assemble(
+        scene, sun_state=sun, pose=placed, outline=outline, facets=facets, meshes=meshes, seed=seed
+    )
     return Prepared(scene, sun, placed, outline, meshes, assembly, nominal(scene.dish.focal_length_m))
 
 

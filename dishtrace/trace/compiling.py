@@ -85,4 +85,4 @@ def device(function: Callable) -> Callable:
 
 def has_compiled_code() -> bool:
     """Whether compiled kernels of this very source lie in the cache, so that a start is quick."""
-    return IS_CACHED and any(_FOLDER.rglob("*trace_mirror_rays*.nbi"))
+    return IS_CACHED and any(_FOLDER.rglob("*trace_rays*.nbi"))

@@ -33,24 +33,23 @@ class Tree(NamedTuple):
     count: np.ndarray
 
 
-def build_tree(triangles: np.ndarray, *, first: int) -> tuple[Tree, np.ndarray]:
-    """Tree over triangles, and the order in which it wants them.
+def build_tree(low: np.ndarray, high: np.ndarray, *, first: int) -> tuple[Tree, np.ndarray]:
+    """Tree over boxes that hold triangles or facets, and the order in which it wants them.
 
     Parameters
     ----------
-    triangles : (n, 3, 3) float64
-        Corners. [m]
+    low, high : (n, 3) float64
+        Lowest and highest corner of each one's box. [m]
     first : int
-        Number of the first triangle of this tree in the common list. [–]
+        Number of the first one of this tree in the common list. [–]
 
     Returns
     -------
     tree : Tree
     order : (n,) int64
-        Position i of the tree's order holds triangle order[i].
+        Position i of the tree's order holds number order[i].
     """
-    n = len(triangles)
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    n = len(low)
     order = np.arange(n, dtype=np.int64)
     n_nodes = max(n, 1)
     boxes = np.empty((n_nodes, 2, 6), dtype=np.float64)

@@ -219,22 +219,14 @@ def sun_tan2(table, u):
 
 
 @device
-def outline_point(kind, params, triangles, cdf, u, v):
-    """Area-preserving map of (u, v) to the outline without its hole: x, y [m]."""
-    if kind == 0:
-        r = math.sqrt(params[3] * params[3] + u * (params[2] * params[2] - params[3] * params[3]))
-        phi = 2.0 * math.pi * v
-        return params[0] + r * math.cos(phi), params[1] + r * math.sin(phi)
-    if kind == 1:
-        return params[0] + (2.0 * u - 1.0) * params[4], params[1] + (2.0 * v - 1.0) * params[5]
-    t = min(np.searchsorted(cdf, u, side="right"), cdf.shape[0] - 1)
-    below = cdf[t - 1] if t > 0 else 0.0
-    su = math.sqrt((u - below) / (cdf[t] - below))
-    a, b, c = 1.0 - su, su * (1.0 - v), su * v
-    return (
-        a * triangles[t, 0, 0] + b * triangles[t, 1, 0] + c * triangles[t, 2, 0],
-        a * triangles[t, 0, 1] + b * triangles[t, 1, 1] + c * triangles[t, 2, 1],
-    )
+def picked(cdf, u):
+    """Number picked by u from running shares, and u rescaled to (0, 1) within it."""
+    n = cdf.shape[0]
+    if n == 1:
+        return 0, u
+    i = min(np.searchsorted(cdf, u, side="right"), n - 1)
+    below = cdf[i - 1] if i > 0 else 0.0
+    return i, min(max((u - below) / (cdf[i] - below), 0.0), 1.0)
 
 
 @device
