@@ -273,6 +273,7 @@ def _print_summary(result: Result) -> None:
 def _write(result: Result, folder: Path, *, is_told: bool) -> None:
     """Write tables and pictures and say where."""
     from dishtrace.report.exports import write_tables
+    from dishtrace.report.fluxmap import can_be_mapped
     from dishtrace.report.pictures import draw_all
 
     try:
@@ -284,7 +285,11 @@ def _write(result: Result, folder: Path, *, is_told: bool) -> None:
         ) from error
     if is_told:
         listed = f"Written to {folder}: {len(tables)} tables (results.json and csv) and {len(pictures)} pictures: "
-        _print_lines(["", *textwrap.wrap(listed + ", ".join(pictures), 80, break_on_hyphens=False)])
+        lines = textwrap.wrap(listed + ", ".join(pictures), 80, break_on_hyphens=False)
+        dim = [part.name for part in result.parts.values() if not can_be_mapped(part)]
+        if dim:
+            lines += textwrap.wrap("Too little mirror light for a flux map on: " + ", ".join(dim), 80)
+        _print_lines(["", *lines])
 
 
 def _check_numbers(given: dict[str, tuple[int | None, int]]) -> None:

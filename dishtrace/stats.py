@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -18,10 +18,13 @@ class Estimate:
         The estimate.
     se : float or None
         Its standard error in the same unit; None when it is unknown (fewer than two blocks, or an empty bin).
+    left_out : (b,) float64, optional
+        The estimate with each block left out; estimates from the same random points can be told apart by these.
     """
 
     value: float
     se: float | None
+    left_out: np.ndarray | None = field(default=None, repr=False, compare=False)
 
     def to_dict(self) -> dict[str, float | None]:
         """As ``{"value": ..., "se": ...}``; NaN and infinite errors become None, since JSON has no NaN."""
@@ -31,7 +34,37 @@ class Estimate:
 
     def scaled(self, factor: float) -> Estimate:
         """The estimate times an exact factor."""
-        return Estimate(self.value * factor, None if self.se is None else abs(factor) * self.se)
+        left_out = None if self.left_out is None else self.left_out * factor
+        return Estimate(self.value * factor, None if self.se is None else abs(factor) * self.se, left_out)
+
+    def minus(self, other: Estimate) -> Estimate:
+        """Difference from another estimate, with its own standard error.
+
+        From the same random points the errors are paired block by block, and most of the noise cancels; without that
+        knowledge they add as independent ones.
+        """
+        value = self.value - other.value
+        if self.left_out is not None and other.left_out is not None and len(self.left_out) == len(other.left_out):
+            return from_left_out(value, self.left_out - other.left_out)
+        if self.se is None or other.se is None:
+            return Estimate(value, None)
+        return Estimate(value, float(np.hypot(self.se, other.se)))
+
+
+def from_left_out(value: float, left_out: np.ndarray) -> Estimate:
+    """Estimate with the jackknife error of its values with each block left out, sqrt((b - 1) / b * sum(d^2)).
+
+    Parameters
+    ----------
+    value : float
+        From all blocks.
+    left_out : (b,) float64
+        With each block left out.
+    """
+    n_blocks = len(left_out)
+    spread = left_out - left_out.mean()
+    error = float(np.sqrt((n_blocks - 1) / n_blocks * np.sum(spread**2))) if n_blocks > 1 else np.nan
+    return Estimate(value, error if np.isfinite(error) else None, left_out)
 
 
 def total(rows: np.ndarray) -> Estimate:
@@ -50,7 +83,8 @@ def total(rows: np.ndarray) -> Estimate:
     n_blocks = len(rows)
     if n_blocks < 2:
         return Estimate(float(np.sum(rows)), None)
-    return Estimate(float(np.sum(rows)), float(np.sqrt(n_blocks) * np.std(rows, ddof=1)))
+    left_out = (np.sum(rows) - rows) * (n_blocks / (n_blocks - 1))
+    return Estimate(float(np.sum(rows)), float(np.sqrt(n_blocks) * np.std(rows, ddof=1)), left_out)
 
 
 def totals(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -74,32 +108,29 @@ def totals(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return sums, np.where(sums == 0.0, np.nan, errors)
 
 
-def jackknife(
-    statistic: Callable[[np.ndarray], np.ndarray], rows: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """A smooth function of block sums with its delete-one-block jackknife error.
+def jackknife(statistic: Callable[[np.ndarray], np.ndarray], rows: np.ndarray) -> list[Estimate]:
+    """Smooth functions of block sums with their delete-one-block jackknife errors.
 
     Parameters
     ----------
     statistic : callable
-        Maps sums (k, ...) over blocks to values (k, m); the first axis counts cases and is handled at once.
+        Maps sums (k, ...) over blocks to values (k, m); the first axis counts cases and is handled at once. It must not
+        depend on the scale of the sums for dimensionless values, since a left-out block lowers them all.
     rows : (b, ...) float64
         Contribution of each of b independent blocks to the sums.
 
     Returns
     -------
-    values, errors : (m,) float64
-        Value from all blocks, and sqrt((b - 1)/b * sum((theta_i - mean)^2)); NaN errors for b < 2.
+    list of m Estimate
+        Values from all blocks, and sqrt((b - 1)/b * sum((theta_i - mean)^2)); unknown errors for b < 2.
 
     References
     ----------
     .. [1] B. Efron, R. Tibshirani, *An Introduction to the Bootstrap*, Chapman & Hall, 1993, eq. 11.5 (from memory).
     """
-    n_blocks = rows.shape[0]
     sums = rows.sum(axis=0)
     values = statistic(sums[np.newaxis])[0]
-    if n_blocks < 2:
-        return values, np.full(np.shape(values), np.nan)
+    if len(rows) < 2:
+        return [Estimate(float(value), None) for value in values]
     left_out = statistic(sums[np.newaxis] - rows)
-    spread = left_out - left_out.mean(axis=0)
-    return values, np.sqrt((n_blocks - 1) / n_blocks * np.sum(spread**2, axis=0))
+    return [from_left_out(float(value), column) for value, column in zip(values, left_out.T, strict=True)]

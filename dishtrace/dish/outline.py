@@ -13,7 +13,7 @@ from dishtrace.scene.quantity import nominal
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
 
-CIRCLE, RECTANGLE, POLYGON = 0, 1, 2
+CIRCLE, RECTANGLE, POLYGON, ELLIPSE = 0, 1, 2, 3
 """Kind codes as the kernels see them."""
 
 
@@ -29,7 +29,7 @@ class Outline:
         0 circle, 1 rectangle, 2 polygon. [–]
     params : (8,) float64
         Circle and rectangle: centre x, centre y, outer radius, hole radius, half width x, half width y, 0, 0;
-        zeros for a polygon. [m]
+        zeros for a polygon. Ellipse: centre x, centre y, 0, 0, semi-axis x, semi-axis y, 0, 0. [m]
     vertices : (k, 2) float64
         Corners of a polygon, counter-clockwise; (0, 2) otherwise. [m]
     triangles : (t, 3, 2) float64
@@ -58,6 +58,8 @@ class Outline:
             return float(np.pi * (self.params[2] - self.params[3]) * (self.params[2] + self.params[3]))
         if self.kind == RECTANGLE:
             return float(4.0 * self.params[4] * self.params[5])
+        if self.kind == ELLIPSE:
+            return float(np.pi * self.params[4] * self.params[5])
         return float(_areas(self.triangles).sum())
 
     @property
@@ -80,6 +82,8 @@ class Outline:
         """Distance from the dish axis to the farthest point [m]."""
         if self.kind == CIRCLE:
             return float(np.hypot(*self.params[:2]) + self.params[2])
+        if self.kind == ELLIPSE:
+            return float(np.hypot(*self.boundary(4096).T).max())
         return float(np.hypot(*self.corners().T).max())
 
     @property
@@ -90,6 +94,8 @@ class Outline:
             return max(0.0, offset - self.params[2], self.params[3] - offset)
         if self.contains(np.zeros((1, 2)))[0]:
             return 0.0
+        if self.kind == ELLIPSE:
+            return _distance_to_edges(self.boundary(4096)[:-1])
         return _distance_to_edges(self.corners())
 
     @property
@@ -97,13 +103,17 @@ class Outline:
         """Largest of the widths in x and y: the size of the dish [m]."""
         if self.kind == CIRCLE:
             return float(2.0 * self.params[2])
+        if self.kind == ELLIPSE:
+            return float(2.0 * self.params[4:6].max())
         return float(np.ptp(self.corners(), axis=0).max())
 
     def extent(self) -> tuple[float, float, float, float]:
-        """Lowest and highest x, then y, that the outline reaches. [m]"""
+        """Lowest and highest x, then lowest and highest y, that the outline reaches [m]."""
+        x, y = self.params[:2]
         if self.kind == CIRCLE:
-            x, y, radius = self.params[:3]
-            return x - radius, x + radius, y - radius, y + radius
+            return x - self.params[2], x + self.params[2], y - self.params[2], y + self.params[2]
+        if self.kind == ELLIPSE:
+            return x - self.params[4], x + self.params[4], y - self.params[5], y + self.params[5]
         (x0, y0), (x1, y1) = self.corners().min(axis=0), self.corners().max(axis=0)
         return x0, x1, y0, y1
 
@@ -146,6 +156,8 @@ class Outline:
             return (distance <= self.params[2]) & (distance >= self.params[3])
         if self.kind == RECTANGLE:
             return np.all(np.abs(xy - self.params[:2]) <= self.params[4:6], axis=-1)
+        if self.kind == ELLIPSE:
+            return np.sum(((xy - self.params[:2]) / self.params[4:6]) ** 2, axis=-1) <= 1.0
         return _inside_polygon(xy, self.vertices)
 
     def map_unit_square(self, u: np.ndarray, v: np.ndarray) -> np.ndarray:
@@ -171,6 +183,9 @@ class Outline:
             return np.stack([cx + radius * np.cos(angle), cy + radius * np.sin(angle)], axis=-1)
         if self.kind == RECTANGLE:
             return np.stack([cx + (2.0 * u - 1.0) * half_x, cy + (2.0 * v - 1.0) * half_y], axis=-1)
+        if self.kind == ELLIPSE:
+            radius, angle = np.sqrt(u), 2.0 * np.pi * v
+            return np.stack([cx + half_x * radius * np.cos(angle), cy + half_y * radius * np.sin(angle)], axis=-1)
         index = np.minimum(np.searchsorted(self.triangle_cdf, u, side="right"), len(self.triangle_cdf) - 1)
         below = np.concatenate([[0.0], self.triangle_cdf])[index]
         share = np.clip((u - below) / (self.triangle_cdf[index] - below), 0.0, 1.0)
@@ -193,7 +208,7 @@ class Outline:
         """
         nodes, weights = np.polynomial.legendre.leggauss(order)
         nodes, weights = 0.5 * (nodes + 1.0), 0.5 * weights
-        if self.kind == CIRCLE:
+        if self.kind in (CIRCLE, ELLIPSE):
             angles = (np.arange(4 * order) + 0.5) / (4 * order)
             u, v = np.meshgrid(nodes, angles, indexing="ij")
             w = np.outer(weights, np.full(4 * order, 1.0 / (4 * order)))
@@ -219,6 +234,9 @@ class Outline:
         (m, 2) float64
             Points, the first repeated at the end; corners are always among them. [m]
         """
+        if self.kind == ELLIPSE:
+            angle = np.linspace(0.0, 2.0 * np.pi, n + 1)
+            return self.params[:2] + np.stack([np.cos(angle), np.sin(angle)], axis=-1) * self.params[4:6]
         if self.kind == CIRCLE:
             angle = np.linspace(0.0, 2.0 * np.pi, n + 1)
             return self.params[:2] + self.params[2] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
@@ -243,6 +261,12 @@ def rectangle(size: tuple[float, float], *, center: tuple[float, float] = (0.0, 
     """Rectangular outline with sides along x and y; full widths in metres."""
     params = np.array([center[0], center[1], 0.0, 0.0, 0.5 * size[0], 0.5 * size[1], 0.0, 0.0], dtype=float)
     return Outline(RECTANGLE, params, np.zeros((0, 2)), np.zeros((0, 3, 2)), np.zeros(0))
+
+
+def ellipse(semi_axes: tuple[float, float], *, center: tuple[float, float] = (0.0, 0.0)) -> Outline:
+    """Elliptical outline with its axes along x and y; all lengths in metres."""
+    params = np.array([center[0], center[1], 0.0, 0.0, semi_axes[0], semi_axes[1], 0.0, 0.0], dtype=float)
+    return Outline(ELLIPSE, params, np.zeros((0, 2)), np.zeros((0, 3, 2)), np.zeros(0))
 
 
 def polygon(vertices: np.ndarray) -> Outline:

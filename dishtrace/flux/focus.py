@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from dishtrace.flux.planes import CLEAR_END
-from dishtrace.stats import Estimate
+from dishtrace.stats import Estimate, from_left_out
 
 N_STEPS = 33
 # Half the range searched first, in focal lengths, and by how much a range is narrowed or widened.
@@ -107,9 +107,7 @@ def _lowest(curves: np.ndarray, offsets: np.ndarray) -> Estimate:
     if not x[0] <= vertex[0] <= x[-1]:
         return Estimate(float(offsets[best]), None)
     found = offsets[best] + vertex * (offsets[1] - offsets[0])
-    n_blocks = len(found) - 1
-    spread = found[1:] - found[1:].mean()
-    return Estimate(float(found[0]), float(np.sqrt((n_blocks - 1) / n_blocks * np.sum(spread**2))))
+    return from_left_out(float(found[0]), found[1:])
 
 
 def _search(curve, legs: np.ndarray, *, focal_length: float) -> Estimate:

@@ -87,10 +87,10 @@ def ledger(rows: np.ndarray, *, gaps: float) -> Ledger:
         power = np.where(sums[:, column.LEAVING] > 0.0, sums[:, column.LEAVING], np.nan)
         return (sums[:, column.FIRST_RECEIVER] / power)[:, np.newaxis]
 
-    values, errors = jackknife(ratio, rows)
+    (intercept,) = jackknife(ratio, rows)
     return Ledger(
         budget_w={"outline": outline, "gaps": Estimate(gaps, 0.0), **budget},
         first_hit_w={key: total(rows[:, number]) for key, number in FIRST_HITS.items()},
-        intercept_factor=Estimate(float(values[0]), float(errors[0]) if np.isfinite(errors[0]) else None),
+        intercept_factor=intercept,
         direct_w={key: total(rows[:, number]) for key, number in DIRECT.items()},
     )

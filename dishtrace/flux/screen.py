@@ -108,12 +108,6 @@ def radii_of(sums: np.ndarray, scale: float) -> np.ndarray:
     return found
 
 
-def _estimates(values: np.ndarray, errors: np.ndarray) -> list[Estimate]:
-    return [
-        Estimate(float(v), float(e) if np.isfinite(e) else None) for v, e in zip(values, errors, strict=True)
-    ]
-
-
 def screen_result(
     plane: Plane, tally: Tally, index: int, *, scale: float, n_rays: int, offset: Estimate | float | None
 ) -> ScreenResult:
@@ -134,8 +128,8 @@ def screen_result(
         Told with the result.
     """
     moments, radial = tally.moments[:, index] / n_rays, tally.radial[:, index] / n_rays
-    x, y, rms, rms_x, rms_y = _estimates(*jackknife(moments_of, moments))
-    radii = _estimates(*jackknife(lambda sums: radii_of(sums, scale), radial))
+    x, y, rms, rms_x, rms_y = jackknife(moments_of, moments)
+    radii = jackknife(lambda sums: radii_of(sums, scale), radial)
     maps = tally.map[:, index] / n_rays
     peak = map_peak(maps, half_width=plane.half_width)
     pixel_area = (2.0 * plane.half_width / maps.shape[1]) ** 2

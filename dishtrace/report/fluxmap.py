@@ -23,7 +23,7 @@ DECADES = 3.0
 """What a logarithmic colour scale spans, in powers of ten. [–]"""
 
 LABELS_ACROSS = 5
-CLOSE_UP = 0.15
+CLOSE_UP = 0.1
 """Half width of the close-up of a body around its peak, of the body's size. [–]"""
 
 

@@ -7,11 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dishtrace.dish.mount import pose
-from dishtrace.dish.outline import outline_of
-from dishtrace.parts.assemble import part_meshes
-from dishtrace.scene.model import nominal
-from dishtrace.sun.state import sun_state
+from dishtrace.dish.paraboloid import rim_angle
+from dishtrace.flux.measure import prepare
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -37,12 +34,9 @@ def overview(scene: Scene) -> dict[str, Any]:
     InputError
         With every fault that shows only when the scene's files are read and its parts are placed.
     """
-    sun = sun_state(scene)
-    stands = pose(scene, sun)
-    meshes = part_meshes(scene, stands)
-    outline = outline_of(scene)
-    focal_length = nominal(scene.dish.focal_length_m)
-    rim = 2.0 * np.degrees(np.arctan(outline.largest_radius / (2.0 * focal_length)))
+    placed = prepare(scene, seed=scene.run.seed)
+    sun, outline, focal_length = placed.sun, placed.outline, placed.focal_length
+    rim = float(np.degrees(rim_angle(outline, focal_length=focal_length)))
     parts = {
         mesh.name: {
             "role": mesh.role,
@@ -50,13 +44,13 @@ def overview(scene: Scene) -> dict[str, Any]:
             "area_m2": float(mesh.areas.sum()),
             "is_closed": bool(mesh.is_closed),
         }
-        for mesh in meshes
+        for mesh in placed.meshes
     }
-    notes = [*scene.notes, *sun.notes, *stands.notes, *(note for mesh in meshes for note in mesh.notes)]
+    notes = [*scene.notes, *sun.notes, *placed.pose.notes, *(note for mesh in placed.meshes for note in mesh.notes)]
     return {
         "scene": scene.title,
         "sun": {"dni_w_m2": sun.dni_w_m2, "azimuth_deg": sun.azimuth_deg, "elevation_deg": sun.elevation_deg},
-        "dish": {"outline_m2": outline.area, "focal_length_m": focal_length, "rim_angle_deg": float(rim)},
+        "dish": {"outline_m2": outline.area, "focal_length_m": focal_length, "rim_angle_deg": rim},
         "parts": parts,
         "screens": [screen.name for screen in scene.screens],
         "notes": notes,

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 NAME_WIDTH = 18
+TIED = "\u00a0"  # a space at which no line is broken
 BUDGET_NAMES = {
     "gaps": "gaps and hole",
     "shaded": "shade of parts",
@@ -114,11 +115,12 @@ def first_hits(result: Result, signs: Signs = PLAIN) -> list[str]:
     stand = result.first_hit_w["stand"]
     leaving = sum(estimate.value for estimate in result.first_hit_w.values())
     receiver = written(result.intercept_factor.scaled(100.0), signs)
-    text = f"Of the light that leaves the mirror, {receiver} % meets the receiver first (intercept factor)"
+    text = f"Of the light that leaves the mirror, {receiver} % meets the receiver first (intercept{TIED}factor)"
+    tail = ", none the stand."
     if stand.value > 0.0:
         share = written(stand.scaled(100.0 / leaving), signs)
-        return textwrap.wrap(f"{text}, {share} % the stand ({written(stand, signs)} W).", WIDTH)
-    return textwrap.wrap(f"{text}, none the stand.", WIDTH)
+        tail = f", {share} % the stand ({written(stand, signs)} W)."
+    return [line.replace(TIED, " ") for line in textwrap.wrap(text + tail, WIDTH)]
 
 
 def spot(result: Result, signs: Signs = PLAIN) -> list[str]:

@@ -42,9 +42,7 @@ def scene_notes(source: Source) -> tuple[str, ...]:
     notes = []
     roles = [source.value(("part", index, "role")) for index in source.tables("part")]
     if "receiver" not in roles:
-        notes.append(
-            'The scene has no part with role = "receiver": the focal spot is told, but nothing receives it.'
-        )
+        notes.append('The scene has no part with role = "receiver": the focal spot is told, but nothing receives it.')
     offset = _zone_minus_longitude_h(source)
     if offset is not None and abs(offset) > 3.5:
         side = "ahead of" if offset > 0 else "behind"
@@ -116,13 +114,9 @@ def _sunshape_faults(source: Source) -> Iterator[Fault]:
         return
     has_csr, has_chi = source.has((*shape, "csr")), source.has((*shape, "chi"))
     if has_csr and has_chi:
-        yield source.fault(
-            (*shape, "chi"), allowed="cannot stand beside csr", remedy="keep the one that is meant"
-        )
+        yield source.fault((*shape, "chi"), allowed="cannot stand beside csr", remedy="keep the one that is meant")
     if not has_csr and not has_chi:
-        yield source.fault(
-            (*shape, "csr"), allowed="is missing", remedy="give csr = 0.05, or the paper's chi"
-        )
+        yield source.fault((*shape, "csr"), allowed="is missing", remedy="give csr = 0.05, or the paper's chi")
 
 
 def _direction_faults(source: Source) -> Iterator[Fault]:

@@ -80,12 +80,7 @@ def schema_faults(errors: Iterable[ErrorDetails], source: Source, top: type[Base
         The model of the whole scene, for the keys at the top of the file.
     """
     errors = list(errors)
-    misspelt = {
-        path
-        for error in errors
-        if error["type"] == "extra_forbidden"
-        for path in [_meant(error, source, top)]
-    }
+    misspelt = {path for error in errors if error["type"] == "extra_forbidden" for path in [_meant(error, source, top)]}
     return [
         _fault(error, source, top)
         for error in errors
@@ -229,9 +224,7 @@ def _wrong_type(path: KeyPath, kind: str, source: Source) -> Fault:
         remedy = f"write [[{path[0]}]] with double brackets, once for each"
         return source.fault(path, allowed="must be a list of tables", remedy=remedy)
     if isinstance(value, Mapping) or is_list(value):
-        return source.fault(
-            path, allowed="must be a single table", remedy="write its header in single brackets"
-        )
+        return source.fault(path, allowed="must be a single table", remedy="write its header in single brackets")
     return source.fault(path, allowed="must be a table", remedy=_as_table(path))
 
 

@@ -36,9 +36,17 @@ def key_lines(text: str) -> dict[KeyPath, int]:
         Maps a path such as ``("part", 0, "center_m", 2)`` to its line, from 1; the empty path is line 1.
         Tables that are only implied (``[a.b]`` implies ``a``) carry the line of the first header or key that
         implies them.
+
+    Notes
+    -----
+    Where the scanner loses its place, in a text that a later TOML reader accepts and it does not know, it stops
+    and gives the lines found so far; keys after that are placed at their nearest enclosing table.
     """
     scanner = _Scanner(text.replace("\r\n", "\n"))
-    scanner.document()
+    try:
+        scanner.document()
+    except _LostPlaceError:
+        return scanner.lines
     return scanner.lines
 
 
@@ -48,6 +56,10 @@ def nearest_line(lines: dict[KeyPath, int], path: KeyPath) -> int | None:
         if path[:length] in lines:
             return lines[path[:length]]
     return lines.get(())
+
+
+class _LostPlaceError(Exception):
+    """The text is not written as the scanner knows it."""
 
 
 class _Scanner:
@@ -65,11 +77,18 @@ class _Scanner:
         table: KeyPath = ()
         self.skip(_BLANK)
         while self.at < len(self.text):
-            if self.text[self.at] == "[":
+            if self.here == "[":
                 table = self.header()
             else:
                 self.key_and_value(table)
             self.skip(_BLANK)
+
+    @property
+    def here(self) -> str:
+        """The character reached."""
+        if self.at >= len(self.text):
+            raise _LostPlaceError
+        return self.text[self.at]
 
     def skip(self, pattern: re.Pattern[str]) -> str:
         """Step over what a pattern matches here; gives that text, empty where it does not match."""
@@ -122,12 +141,13 @@ class _Scanner:
 
     def one_key(self) -> str:
         """One bare or quoted key."""
-        first = self.text[self.at]
+        first = self.here
+        written = self.skip({'"': _BASIC, "'": _LITERAL}.get(first, _BARE_KEY))
+        if not written:
+            raise _LostPlaceError
         if first == '"':
-            return tomllib.loads(f"key = {self.skip(_BASIC)}")["key"]
-        if first == "'":
-            return self.skip(_LITERAL)[1:-1]
-        return self.skip(_BARE_KEY)
+            return tomllib.loads(f"key = {written}")["key"]
+        return written[1:-1] if first == "'" else written
 
     def key_and_value(self, table: KeyPath) -> None:
         """``a.b = value`` inside a table."""
@@ -144,21 +164,22 @@ class _Scanner:
 
     def value(self, path: KeyPath) -> None:
         """Any value; inside arrays and inline tables its items are noted too."""
-        if self.text[self.at] == "[":
+        if self.here == "[":
             self.array(path)
-        elif self.text[self.at] == "{":
+        elif self.here == "{":
             self.inline_table(path)
         else:
             for pattern in (_LONG_BASIC, _LONG_LITERAL, _BASIC, _LITERAL, _BARE_VALUE):
                 if self.skip(pattern):
                     return
+            raise _LostPlaceError
 
     def array(self, path: KeyPath) -> None:
         """``[value, value]``, over as many lines as it takes."""
         self.at += 1
         n_items = 0
         self.skip(_BLANK)
-        while self.text[self.at] != "]":
+        while self.here != "]":
             self.note((*path, n_items))
             self.value((*path, n_items))
             n_items += 1
@@ -169,14 +190,14 @@ class _Scanner:
         """``{ key = value, key = value }``."""
         self.at += 1
         self.skip(_BLANK)
-        while self.text[self.at] != "}":
+        while self.here != "}":
             self.key_and_value(path)
             self.skip_comma()
         self.at += 1
 
     def skip_comma(self) -> None:
         """Blanks, comments and at most one comma."""
-        self.skip(_SPACE)
-        if self.text[self.at] == ",":
+        self.skip(_BLANK)
+        if self.here == ",":
             self.at += 1
-            self.skip(_SPACE)
+            self.skip(_BLANK)

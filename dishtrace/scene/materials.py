@@ -141,15 +141,11 @@ def read_reflectance(path: Path, name: str) -> list[tuple[float, float]]:
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except UnicodeDecodeError:
-        raise InputError(
-            Fault(name, "", "", "holds characters that are not UTF-8", "save it as UTF-8")
-        ) from None
+        raise InputError(Fault(name, "", "", "holds characters that are not UTF-8", "save it as UTF-8")) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(Fault(name, "", "", f"cannot be read: {reason}")) from None
-    numbered = [
-        (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")
-    ]
+    numbered = [(number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")]
     if not numbered or _cells(numbered[0][1]) != ["incidence_deg", "reflectance"]:
         where = f"{name}:{numbered[0][0]}" if numbered else name
         raise InputError(Fault(where, "", "", "must start with the line incidence_deg,reflectance"))
@@ -178,16 +174,10 @@ def _row_faults(rows: list[tuple[str, list[str]]]) -> list[Fault]:
             continue
         incidence, reflectance = numbers
         if not 0.0 <= incidence <= 90.0:
-            faults.append(
-                Fault(where, "incidence_deg", cells[0], "must be a number >= 0 and <= 90 (degrees)")
-            )
+            faults.append(Fault(where, "incidence_deg", cells[0], "must be a number >= 0 and <= 90 (degrees)"))
         if not 0.0 < reflectance <= 1.0:
-            remedy = (
-                f"if this is in percent, write {reflectance / 100:g}" if 1.0 < reflectance <= 100.0 else ""
-            )
-            faults.append(
-                Fault(where, "reflectance", cells[1], "must be a number > 0 and <= 1 (share)", remedy)
-            )
+            remedy = f"if this is in percent, write {reflectance / 100:g}" if 1.0 < reflectance <= 100.0 else ""
+            faults.append(Fault(where, "reflectance", cells[1], "must be a number > 0 and <= 1 (share)", remedy))
         if incidence <= last:
             faults.append(Fault(where, "incidence_deg", cells[0], f"must be above the row before, {last:g}"))
         last = incidence

@@ -43,15 +43,11 @@ class Scene(Table):
     model_config = ConfigDict(title="dishtrace scene")
 
     title: str = Field("untitled", description="What the scene shows; stands over every picture.")
-    site: Site | None = Field(
-        None, description="Where the dish stands; only sun position and clear sky need it."
-    )
+    site: Site | None = Field(None, description="Where the dish stands; only sun position and clear sky need it.")
     sun: Sun = Field(description="Where the sun stands and how bright it is.")
     mount: Mount = Field(TwoAxis(kind="two-axis"), description="How the dish follows the sun.")
     dish: Dish = Field(description="The mirror.")
-    parts: tuple[Part, ...] = Field(
-        (), alias="part", description="Receivers, stands, secondary mirrors, covers."
-    )
+    parts: tuple[Part, ...] = Field((), alias="part", description="Receivers, stands, secondary mirrors, covers.")
     screens: tuple[Screen, ...] = Field((), alias="screen", description="Planes that record light.")
     air: Air = Field(Air(), description="The air around the dish.")
     run: Run = Field(Run(), description="How long to trace.")
@@ -60,9 +56,7 @@ class Scene(Table):
 
     @model_validator(mode="wrap")
     @classmethod
-    def _tell_all_faults(
-        cls, data: Any, handler: ModelWrapValidatorHandler[Scene], info: ValidationInfo
-    ) -> Scene:
+    def _tell_all_faults(cls, data: Any, handler: ModelWrapValidatorHandler[Scene], info: ValidationInfo) -> Scene:
         """Run pydantic's checks and our own, and raise what both found in one go."""
         if isinstance(data, Scene):
             return data

@@ -102,9 +102,7 @@ class Rectangle(_OpenPart):
     """A flat rectangular sheet."""
 
     shape: Literal["rectangle"] = Field(description="Shape of the part.")
-    size_m: Annotated[tuple[float, float], Numbers(_SIZE, ("x", "y"))] = Field(
-        description="Width and height. [m]"
-    )
+    size_m: Annotated[tuple[float, float], Numbers(_SIZE, ("x", "y"))] = Field(description="Width and height. [m]")
 
 
 class Box(_SolidPart):
@@ -162,17 +160,15 @@ class Mesh(PartTable):
     shape: Literal["mesh"] = Field(description="Shape of the part.")
     file: str = Field(description="Mesh file: .stl, .obj, .ply or .glb.")
     unit: Literal["m", "cm", "mm", "in", "ft"] = Field(description="Unit of the numbers in the mesh file.")
-    turn_deg: Annotated[
-        tuple[float, float, float], Numbers(Quantity("degrees", -360.0, 360.0), ("x", "y", "z"))
-    ] = Field((0.0, 0.0, 0.0), description="Turns about x, then y, then z, before the mesh is placed. [deg]")
+    turn_deg: Annotated[tuple[float, float, float], Numbers(Quantity("degrees", -360.0, 360.0), ("x", "y", "z"))] = (
+        Field((0.0, 0.0, 0.0), description="Turns about x, then y, then z, before the mesh is placed. [deg]")
+    )
     surface_back: SurfaceChoice | None = Field(
         None, description="Surface of the back; left out: the same as the front."
     )
 
 
-Part = Annotated[
-    Disc | Rectangle | Box | Cylinder | Tube | Sphere | Cone | Cavity | Mesh, Field(discriminator="shape")
-]
+Part = Annotated[Disc | Rectangle | Box | Cylinder | Tube | Sphere | Cone | Cavity | Mesh, Field(discriminator="shape")]
 PART_SHAPES: dict[str, type[PartTable]] = {
     "disc": Disc,
     "rectangle": Rectangle,

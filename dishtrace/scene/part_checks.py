@@ -49,9 +49,7 @@ def _cover_faults(source: Source, path: KeyPath) -> Iterator[Fault]:
     shape = source.value((*path, "shape"))
     if isinstance(shape, str) and shape in ("box", "cylinder", "cone", "cavity"):
         remedy = "put a vessel of glass together from sheets, or draw it as a mesh"
-        yield source.fault(
-            (*path, "shape"), allowed=f"must be {listed(COVER_SHAPES)} for a cover", remedy=remedy
-        )
+        yield source.fault((*path, "shape"), allowed=f"must be {listed(COVER_SHAPES)} for a cover", remedy=remedy)
 
 
 def _surface_faults(source: Source, path: KeyPath) -> Iterator[Fault]:
@@ -61,9 +59,7 @@ def _surface_faults(source: Source, path: KeyPath) -> Iterator[Fault]:
         remedy = f"name one of the surface table, such as {names}, or give {{ absorptance, specular_share }}"
         yield source.fault((*path, "surface"), allowed="is missing", remedy=remedy)
     if source.has((*path, "cover")):
-        yield source.fault(
-            (*path, "cover"), allowed='is only for role = "cover"', remedy="make it a part of its own"
-        )
+        yield source.fault((*path, "cover"), allowed='is only for role = "cover"', remedy="make it a part of its own")
 
 
 def _name_faults(source: Source, path: KeyPath) -> Iterator[Fault]:

@@ -63,22 +63,16 @@ def _text_of(path: Path, name: str) -> str:
     """Text of a file, or one clear fault."""
     try:
         if path.is_dir():
-            raise InputError(
-                Fault(name, "", "", "is a folder, not a scene file", "name the .toml file inside it")
-            )
+            raise InputError(Fault(name, "", "", "is a folder, not a scene file", "name the .toml file inside it"))
         if path.stat().st_size > _LARGEST:
-            raise InputError(
-                Fault(name, "", "", "is too large for a scene file", "name the .toml file itself")
-            )
+            raise InputError(Fault(name, "", "", "is too large for a scene file", "name the .toml file itself"))
         return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
         raise InputError(Fault(name, "", "", "does not exist", "check the name and the folder")) from None
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         remedy = "save it as UTF-8 in the editor"
-        raise InputError(
-            Fault(f"{name}:{line}", "", "", "holds characters that are not UTF-8", remedy)
-        ) from None
+        raise InputError(Fault(f"{name}:{line}", "", "", "holds characters that are not UTF-8", remedy)) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(Fault(name, "", "", f"cannot be read: {reason}", "")) from None
@@ -95,9 +89,7 @@ def _scene(text: str, *, name: str, folder: Path) -> Scene:
     except ValueError as error:
         raise InputError(Fault(name, "", "", f"holds a value that cannot be read: {error}", "")) from None
     if not data:
-        raise InputError(
-            Fault(name, "", "", "is empty", "a scene needs at least [sun] and [dish]; see the README")
-        )
+        raise InputError(Fault(name, "", "", "is empty", "a scene needs at least [sun] and [dish]; see the README"))
     source = Source(name=name, folder=folder, data=data, lines=key_lines(text))
     return Scene.model_validate(data, context=source)
 

@@ -140,11 +140,7 @@ def _toml(value: Any) -> str:
     if isinstance(value, (date, time)):
         return value.isoformat()
     if isinstance(value, Mapping):
-        return (
-            "{ " + ", ".join(f"{key} = {_toml(item)}" for key, item in value.items()) + " }"
-            if value
-            else "{}"
-        )
+        return "{ " + ", ".join(f"{key} = {_toml(item)}" for key, item in value.items()) + " }" if value else "{}"
     if is_list(value):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     return str(value)

@@ -56,9 +56,7 @@ AwareTime = Annotated[datetime, Text(_aware_time, form="date-time")]
 _PLACE = Quantity("metres", -100.0, 100.0)
 Point2 = Annotated[tuple[float, float], Numbers(_PLACE, ("x", "y"))]
 Point3 = Annotated[tuple[float, float, float], Numbers(_PLACE, ("x", "y", "z"))]
-Direction = Annotated[
-    tuple[float, float, float], Numbers(Quantity("", -1e6, 1e6), ("x", "y", "z"), is_direction=True)
-]
+Direction = Annotated[tuple[float, float, float], Numbers(Quantity("", -1e6, 1e6), ("x", "y", "z"), is_direction=True)]
 Size = Annotated[float, Quantity("metres", 0.0001, 100.0)]
 DishSize = Annotated[float, Quantity("metres", 0.01, 100.0)]
 Share = Annotated[float, Quantity("share", 0.0, 1.0)]
@@ -135,21 +133,17 @@ SunShapeTable = Annotated[
 class Sun(Table):
     """Where the sun stands and how bright it is."""
 
-    time: AwareTime | None = Field(
-        None, description="Date and time with its zone: 2026-03-21T12:30:00-04:00."
-    )
+    time: AwareTime | None = Field(None, description="Date and time with its zone: 2026-03-21T12:30:00-04:00.")
     azimuth_deg: Annotated[float, Quantity("degrees east of north", -180.0, 360.0)] | None = Field(
         None, description="Azimuth, east of north. [deg]"
     )
-    elevation_deg: Annotated[float, Quantity("degrees above the horizon", 0.0, 90.0, above=True)] | None = (
-        Field(None, description="Elevation above the horizon. [deg]")
+    elevation_deg: Annotated[float, Quantity("degrees above the horizon", 0.0, 90.0, above=True)] | None = Field(
+        None, description="Elevation above the horizon. [deg]"
     )
-    dni_w_m2: (
-        Annotated[float | Uncertain, Quantity("W/m2", 0.0, 1500.0, above=True, is_uncertain=True)] | None
-    ) = Field(None, description="Direct normal irradiance, all of the sunshape in it. [W/m2]")
-    dni: Literal["clear-sky"] | None = Field(
-        None, description="Direct normal irradiance from a clear-sky model."
+    dni_w_m2: Annotated[float | Uncertain, Quantity("W/m2", 0.0, 1500.0, above=True, is_uncertain=True)] | None = Field(
+        None, description="Direct normal irradiance, all of the sunshape in it. [W/m2]"
     )
+    dni: Literal["clear-sky"] | None = Field(None, description="Direct normal irradiance from a clear-sky model.")
     linke_turbidity: Annotated[float, Quantity("", 1.0, 15.0)] | None = Field(
         None, description="Linke turbidity for the clear-sky model; left out: a monthly map of the world. [-]"
     )
@@ -160,9 +154,7 @@ class Sun(Table):
 class MountTable(Table):
     """What every mount has."""
 
-    pointing_offset_mrad: Annotated[
-        tuple[float, float], Numbers(Quantity("mrad", -200.0, 200.0), ("x", "y"))
-    ] = Field(
+    pointing_offset_mrad: Annotated[tuple[float, float], Numbers(Quantity("mrad", -200.0, 200.0), ("x", "y"))] = Field(
         (0.0, 0.0), description="Fixed lean of the dish axis from the sun's centre, towards +x and +y. [mrad]"
     )
     pointing_jitter_mrad: Annotated[float, Quantity("mrad", 0.0, 100.0)] = Field(
@@ -234,11 +226,9 @@ class Dish(Table):
     focal_length_m: DishSize = Field(description="Focal length of the paraboloid, vertex to focus. [m]")
     reflectance: Annotated[
         float | Uncertain | str, Quantity("share", 0.0, 1.0, above=True, is_uncertain=True, is_file=True)
-    ] = Field(
-        description="Specular reflectance of the clean mirror, or a csv of it over incidence angle. [-]"
-    )
-    cleanliness: Annotated[float | Uncertain, Quantity("share", 0.0, 1.0, above=True, is_uncertain=True)] = (
-        Field(1.0, description="Share of the reflectance left by dust. [-]")
+    ] = Field(description="Specular reflectance of the clean mirror, or a csv of it over incidence angle. [-]")
+    cleanliness: Annotated[float | Uncertain, Quantity("share", 0.0, 1.0, above=True, is_uncertain=True)] = Field(
+        1.0, description="Share of the reflectance left by dust. [-]"
     )
     slope_error_mrad: UncertainMrad = Field(
         0.0, description="Standard deviation per axis of the tilt of the surface. [mrad]"
@@ -266,16 +256,14 @@ class Screen(Table):
     radii_m: Annotated[tuple[float, ...], Numbers(Quantity("metres", 0.0, 100.0, above=True))] = Field(
         (), description="Radii about the middle inside which the power is told. [m]"
     )
-    through_receivers: StrictBool = Field(
-        False, description="Receivers do not stop light on its way to this screen."
-    )
+    through_receivers: StrictBool = Field(False, description="Receivers do not stop light on its way to this screen.")
 
 
 class Air(Table):
     """The air around the dish."""
 
-    temperature_c: Annotated[float | Uncertain, Quantity("degrees C", -90.0, 60.0, is_uncertain=True)] = (
-        Field(20.0, description="Air temperature. [degC]")
+    temperature_c: Annotated[float | Uncertain, Quantity("degrees C", -90.0, 60.0, is_uncertain=True)] = Field(
+        20.0, description="Air temperature. [degC]"
     )
     wind_m_s: Annotated[float | Uncertain, Quantity("m/s", 0.0, 100.0, is_uncertain=True)] = Field(
         0.0, description="Wind speed. [m/s]"
@@ -287,9 +275,9 @@ class Air(Table):
         ]
         | None
     ) = Field(None, description="Air pressure; left out: from the altitude. [Pa]")
-    sky_temperature_c: (
-        Annotated[float | Uncertain, Quantity("degrees C", -150.0, 60.0, is_uncertain=True)] | None
-    ) = Field(None, description="Temperature that the sky radiates with. [degC]")
+    sky_temperature_c: Annotated[float | Uncertain, Quantity("degrees C", -150.0, 60.0, is_uncertain=True)] | None = (
+        Field(None, description="Temperature that the sky radiates with. [degC]")
+    )
 
 
 class Run(Table):

@@ -15,8 +15,6 @@ half_angle taken for a full angle (all), milliradians for radians (all).
 import numpy as np
 import pytest
 
-from dishtrace.scene.read import scene_from_text
-from dishtrace.sun.sunshape import sunshape_of
 from tests.support.optics import DNI, T_LIMIT, THETA_S, assert_agrees, scene_text, screen_text, traced
 from tests.support.second_way import backward_flux, gaussian_radiance, pillbox_radiance
 
@@ -139,12 +137,11 @@ def test_table_of_flux_beside_the_core_by_backward_quadrature():
 
 def test_peak_over_a_patch_inside_the_core(seed):
     """With 20 m focal length the core (93 mm) is far larger than the patch of 1 cm2: its flux is the peak's."""
-    for rim in (45.0, 60.0):
-        result = traced(scene_text(focal_length=20.0, rim_deg=rim), rays=RAYS, seed=seed)
-        exact = DNI * np.sin(np.radians(rim)) ** 2 / np.sin(THETA_S) ** 2
-        assert result.focal_plane.peak_patch_m2 == pytest.approx(1e-4, rel=0.02)
-        assert_agrees(result.focal_plane.peak_w_m2, exact, relative=1e-3)
-        assert np.hypot(*result.focal_plane.peak_at_m) < 20.0 * THETA_S
+    result = traced(scene_text(focal_length=20.0, rim_deg=60.0), rays=RAYS, seed=seed)
+    assert result.focal_plane.peak_patch_m2 == pytest.approx(1e-4, rel=0.02)
+    assert_agrees(result.focal_plane.peak_w_m2, DNI * CORE_FLUX[60.0], relative=1e-3)
+    assert result.focal_plane.peak_w_m2.se < 0.02 * DNI * CORE_FLUX[60.0]
+    assert np.hypot(*result.focal_plane.peak_at_m) < 20.0 * THETA_S
 
 
 def test_hole_takes_its_share_of_the_peak(seed):
@@ -238,15 +235,9 @@ def test_off_axis_sun_flux_map(seed):
         points = [[x + r * np.cos(a), y + r * np.sin(a)] for r in ring for a in turn]
         flux = backward_flux(
             points, focal_length=1.0, radius=2.0 * np.tan(np.radians(20.0)), radiance=pillbox_radiance(9.3e-3),
-            sun=result.pose.sun, n=(500, 500),
+            sun=result.pose.sun, n=(250, 300),
         ).mean()
         assert flux > 100.0
         power = screen.inside[0][1].scaled(1.0 / (np.pi * 0.002**2 * DNI))
         assert_agrees(power, flux, relative=6e-3)
         assert power.se < T_LIMIT * 2e-3 * flux
-
-
-def test_central_radiance_of_the_profiles_used_here():
-    """The sunshape's mean over centre radiance, Jose 1957: 0.82 (closed form of the coefficients, from memory)."""
-    scene = scene_from_text(scene_text(sun='shape = { profile = "limb-darkened", half_angle_mrad = 4.65 }'))
-    assert sunshape_of(scene).share_inside(np.array([THETA_S]))[0] == pytest.approx(1.0)

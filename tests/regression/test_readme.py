@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import shutil
 from pathlib import Path
@@ -12,6 +13,8 @@ from typer.testing import CliRunner
 
 import dishtrace as dt
 from dishtrace.cli import app
+from dishtrace.report.tables import BUDGET_NAMES
+from dishtrace.scene.materials import known_surfaces
 
 PROJECT = Path(__file__).parents[2]
 README = (PROJECT / "README.md").read_text(encoding="utf-8")
@@ -107,3 +110,19 @@ def test_readme_tells_every_entry_of_the_ledger(folder: Path) -> None:
     result = dt.trace(dt.load_scene(folder / "first-scene.toml"), rays=FEW_RAYS, seed=1)
     told = set(re.findall(r"`(\w+)`", README))
     assert set(result.budget_w) | set(result.first_hit_w) | set(result.direct_w) <= told
+
+
+def test_readme_names_every_surface() -> None:
+    section = README.split("## The scene file in full")[1].split("\n## ")[0]
+    assert set(known_surfaces()) <= set(re.findall(r"`([a-z][a-z-]+)`", section))
+
+
+def test_summary_shown_in_the_readme_is_what_the_first_scene_gives(folder: Path) -> None:
+    """Each watt figure of the ledger shown agrees with a short run within 5 of its errors (2 in 10 million each)."""
+    shown = re.findall(r"^  ([a-z][a-z, ]+?)  +#* +([\d.]+) ± ([\d.]+) +W", blocks("text")[0], flags=re.MULTILINE)
+    result = dt.trace(dt.load_scene(folder / "first-scene.toml"), rays=FEW_RAYS, seed=5)
+    keys = {name: key for key, name in BUDGET_NAMES.items()}
+    assert {keys[name] for name, _, _ in shown} >= {"shaded", "mirror_absorbed", "receiver", "stand", "escaped"}
+    for name, value, error in shown:
+        again = result.budget_w[keys[name]]
+        assert abs(again.value - float(value)) < 5.0 * math.hypot(again.se, float(error)), name

@@ -86,9 +86,7 @@ def test_nothing_is_lost(result: dt.Result) -> None:
 
 
 @pytest.mark.parametrize("path", MESHES, ids=lambda path: path.stem)
-def test_mesh_files_are_those_of_the_script(
-    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_mesh_files_are_those_of_the_script(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     script = runpy.run_path(str(FOLDER / "make_meshes.py"))
     monkeypatch.setitem(script["write_obj"].__globals__, "FOLDER", tmp_path)
     script["write_obj"](path.name, _remark(path), script[path.stem.replace("-", "_")]())

@@ -85,6 +85,13 @@ def test_nearest_line_is_that_of_the_enclosing_table():
     assert nearest_line({}, ("site",)) is None
 
 
+@pytest.mark.parametrize("lost", ["b = ?]", "b = [1, ", "b = {x = 1", "? = 1", "b = \n", '"b = 1'])
+def test_where_the_place_is_lost_the_lines_so_far_are_kept(lost):
+    lines = key_lines(f"a = 1\n{lost}")
+    assert lines[("a",)] == 1
+    assert nearest_line(lines, ("c",)) == 1
+
+
 def _paths(value, path=()):
     """Every path of a value as the TOML reader gives it."""
     yield path

@@ -1,0 +1,184 @@
+"""The bounding-volume tree: its build, and that its answer is that of a search through all triangles.
+
+Planted errors that these tests catch: boxes rounded to nearest instead of outwards; the nearer child put on the stack;
+a node popped although nearer than the hit being thrown away; the last triangle of a leaf left out.
+"""
+
+import numpy as np
+import pytest
+
+from dishtrace.parts.solids import cylinder, sphere
+from dishtrace.trace.kernels.triangles import FAR, triangle_hit
+from dishtrace.trace.tree import LEAF_SIZE, STACK_SIZE, build_tree
+from dishtrace.vec import normalise
+from tests.support.search import hits_by_search, hits_by_tree
+
+
+def corners_of(triangles):
+    first, second, third = np.moveaxis(triangles, 1, 0)
+    return np.ascontiguousarray(np.concatenate([first, second - first, third - first], axis=1))
+
+
+def scattered(n, *, size=0.1, seed=0):
+    """Random triangles."""
+    generator = np.random.default_rng(seed)
+    return generator.uniform(-1.0, 1.0, (n, 1, 3)) + size * generator.normal(size=(n, 3, 3))
+
+
+MESHES = {
+    "one": scattered(1),
+    "two": scattered(2),
+    "five": scattered(5),
+    "scattered": scattered(700),
+    "slivers": scattered(400) * np.array([1.0, 1.0, 1e-4]),
+    "sphere": sphere(0.5).triangles,
+    "cylinder": cylinder(0.12, 0.3).triangles,
+    "twice the same": np.concatenate([scattered(150), scattered(150)]),
+    "all the same": np.repeat(scattered(1), 60, axis=0),
+    "one centre": np.array([scattered(1)[0] * s - scattered(1)[0].mean(axis=0) * s for s in np.linspace(0.1, 2, 80)]),
+    "sizes from 1e-6 to 1": scattered(300) * 10.0 ** np.random.default_rng(5).uniform(-6, 0, (300, 1, 1)),
+    "far from the origin": scattered(300) + np.array([500.0, -900.0, 30.0]),
+    "level grid": np.array([[[i, j, 0], [i + 1, j, 0], [i, j + 1, 0]] for i in range(12) for j in range(12)], dtype=float),
+}
+
+
+def leaves(tree):
+    """(box, first, count) of all leaves, by walking from the root."""
+    found, stack = [], [0]
+    while stack:
+        node = stack.pop()
+        for slot in (0, 1):
+            if tree.count[node, slot] > 0:
+                found.append((tree.boxes[node, slot], int(tree.child[node, slot]), int(tree.count[node, slot])))
+            elif tree.count[node, slot] == 0:
+                stack.append(int(tree.child[node, slot]))
+    return found
+
+
+def depth(tree, node=0):
+    inner = [int(tree.child[node, slot]) for slot in (0, 1) if tree.count[node, slot] == 0]
+    return 1 + max((depth(tree, child) for child in inner), default=0)
+
+
+@pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
+def test_each_triangle_lies_in_one_leaf_and_its_boxes_hold_it(triangles):
+    first = 1000
+    tree, order = build_tree(triangles, first=first)
+    assert np.array_equal(np.sort(order), np.arange(len(triangles)))
+    placed = triangles[order]
+    covered = np.zeros(len(triangles), dtype=int)
+    for box, start, count in leaves(tree):
+        assert 1 <= count <= LEAF_SIZE
+        held = placed[start - first : start - first + count]
+        covered[start - first : start - first + count] += 1
+        assert np.all(held.min(axis=(0, 1)) > box[:3].astype(float))
+        assert np.all(held.max(axis=(0, 1)) < box[3:].astype(float))
+    assert np.array_equal(covered, np.ones(len(triangles)))
+
+
+@pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
+def test_boxes_of_inner_nodes_hold_those_below(triangles):
+    tree, _ = build_tree(triangles, first=0)
+    for node in range(len(tree.count)):
+        for slot in (0, 1):
+            if tree.count[node, slot] == 0:
+                child = int(tree.child[node, slot])
+                used = tree.boxes[child][tree.count[child] >= 0]
+                assert np.all(used[:, :3].min(axis=0) >= tree.boxes[node, slot, :3])
+                assert np.all(used[:, 3:].max(axis=0) <= tree.boxes[node, slot, 3:])
+
+
+@pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
+def test_no_arrangement_outgrows_the_stack(triangles):
+    tree, _ = build_tree(triangles, first=0)
+    assert depth(tree) < STACK_SIZE
+
+
+def test_deepest_arrangement_keeps_to_the_stack():
+    """Sizes and places that halve from triangle to triangle, so that every split takes off only a few."""
+    scale = 0.5 ** np.arange(700.0)[:, np.newaxis, np.newaxis]
+    tree, order = build_tree(scattered(1) * scale + scale, first=0)
+    assert depth(tree) < STACK_SIZE
+    assert len(order) == 700
+
+
+def test_empty_tree_has_no_leaves():
+    tree, order = build_tree(np.zeros((0, 3, 3)), first=7)
+    assert len(order) == 0
+    assert leaves(tree) == []
+    out = run_tree(tree, np.zeros((0, 9)), np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([-1]))
+    assert (out[0][0], out[1][0]) == (FAR, -1)
+
+
+def run_tree(tree, corners, origin, direction, skip):
+    n = len(origin)
+    t, number = np.empty(n), np.empty(n, dtype=np.int64)
+    hits_by_tree(
+        tree, corners, origin, direction, skip, np.empty(STACK_SIZE, np.int32), np.empty(STACK_SIZE), t, number
+    )
+    return t, number
+
+
+def run_search(corners, origin, direction, skip):
+    t, number = np.empty(len(origin)), np.empty(len(origin), dtype=np.int64)
+    hits_by_search(corners, origin, direction, skip, t, number)
+    return t, number
+
+
+IN_PLANE = 4
+
+
+def awkward_rays(triangles, n, seed):
+    """Rays at random, at corners, at edges, in the triangles' planes, along the axes, and from on the triangles."""
+    generator = np.random.default_rng(seed)
+    middle, size = triangles.mean(axis=(0, 1)), np.ptp(triangles, axis=(0, 1)).max() + 1e-3
+    chosen = triangles[generator.integers(len(triangles), size=n)]
+    kind = np.arange(n) % 8
+    origin = middle + size * generator.uniform(-1.0, 1.0, (n, 3))
+    weights = generator.dirichlet(np.ones(3), size=n)
+    weights[kind == 1] = np.eye(3)[generator.integers(3, size=np.count_nonzero(kind == 1))]
+    weights[kind == 2, 0] = 0.0
+    weights /= weights.sum(axis=1, keepdims=True)
+    target = np.einsum("nk,nki->ni", weights, chosen)
+    direction = target - origin
+    direction[kind == 3] = generator.normal(size=(np.count_nonzero(kind == 3), 3))
+    in_plane = kind == IN_PLANE
+    origin[in_plane] = chosen[in_plane, 0] + 3.0 * (chosen[in_plane, 1] - chosen[in_plane, 2])
+    direction[in_plane] = target[in_plane] - origin[in_plane]
+    along = kind == 5
+    axis = np.eye(3)[generator.integers(3, size=np.count_nonzero(along))]
+    origin[along] = target[along] - 2.0 * size * axis
+    direction[along] = axis
+    origin[kind == 6] = target[kind == 6]
+    direction[kind == 6] = generator.normal(size=(np.count_nonzero(kind == 6), 3))
+    return origin, normalise(direction)
+
+
+def assert_tree_is_search(triangles, n, seed):
+    tree, order = build_tree(triangles, first=0)
+    corners = corners_of(triangles[order])
+    origin, direction = awkward_rays(triangles, n, seed)
+    skip = np.where(np.arange(n) % 3 == 0, np.random.default_rng(seed).integers(len(triangles), size=n), -1)
+    t, number = run_tree(tree, corners, origin, direction, skip)
+    expected, expected_number = run_search(corners, origin, direction, skip)
+    # A ray that lies in a triangle's plane to the last bit meets it anywhere or nowhere.
+    normals = normalise(np.cross(corners[:, 3:6], corners[:, 6:]))
+    slant = np.abs(np.sum(direction * normals[expected_number], axis=1))
+    in_plane = (expected_number >= 0) & (slant < 1e-15)
+    assert np.all(np.arange(n)[in_plane] % 8 == IN_PLANE)
+    assert np.array_equal(t[~in_plane], expected[~in_plane])
+    # Where two triangles are hit at the very same distance either may be named.
+    for k in np.flatnonzero((number != expected_number) & ~in_plane):
+        assert triangle_hit(corners, number[k], *origin[k], *direction[k]) == expected[k]
+    assert np.count_nonzero(expected < FAR) > 0.05 * n
+
+
+@pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
+def test_tree_gives_the_hit_of_a_search_through_all(triangles, seed):
+    assert_tree_is_search(triangles, 20000 // len(MESHES) * 2, seed)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["scattered", "sphere", "cylinder", "twice the same", "far from the origin"])
+def test_tree_gives_the_hit_of_a_search_through_all_a_million_times(name, seed):
+    assert_tree_is_search(MESHES[name], 200000, seed)
