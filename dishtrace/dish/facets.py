@@ -7,6 +7,7 @@ paraboloid has whatever its second-order form is there, exactly.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -58,7 +59,8 @@ class Facets:
     def taken(self, which: np.ndarray) -> Facets:
         """The facets of the given places, in that order."""
         which = np.asarray(which)
-        arrays = {key: getattr(self, key)[which] for key in ("number", "origin", "axes", "quadric", "slope", "brightness")}
+        keys = ("number", "origin", "axes", "quadric", "slope", "brightness")
+        arrays = {key: getattr(self, key)[which] for key in keys}
         return replace(self, outlines=tuple(self.outlines[i] for i in which), **arrays)
 
     def turned(self, rotation: np.ndarray, about: np.ndarray) -> Facets:
@@ -80,45 +82,60 @@ class Facets:
         return np.array([outline.area for outline in self.outlines])
 
     def surface_areas(self) -> np.ndarray:
-        """True areas of the curved surfaces, (n,), by Gauss quadrature (smooth integrand: exact to 1e-9). [m2]"""
-        return np.array([self._integral(i, lambda n: np.linalg.norm(n, axis=-1)) for i in range(len(self))])
+        """True areas of the curved surfaces, (n,), by Gauss quadrature of a smooth integrand. [m2]"""
+        return self._integrals(lambda normals: np.linalg.norm(normals, axis=-1))
 
     def aperture_areas(self) -> np.ndarray:
         """Projections along the dish axis, (n,). [m2]"""
-        return np.array([self._integral(i, lambda n: n[..., 2]) for i in range(len(self))])
+        return self._integrals(lambda normals: normals[..., 2])
 
-    def _integral(self, i: int, value) -> float:
-        """Integral over facet i's outline of a function of its normal scaled to 1 along w, dish axes."""
-        points, weights = self.outlines[i].quadrature(6 if np.ptp(self.quadric[i]) < 1.0 else 24)
-        _, normals = self.surface(i, points)
-        return float(weights @ value(normals))
+    def by_outline(self) -> Iterator[tuple[np.ndarray, Outline]]:
+        """Places of the facets that share an outline, and that outline."""
+        places: dict[int, list[int]] = {}
+        for i, outline in enumerate(self.outlines):
+            places.setdefault(id(outline), []).append(i)
+        for which in places.values():
+            yield np.array(which), self.outlines[which[0]]
 
-    def surface(self, i: int, uv: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Places on facet i.
+    def _integrals(self, value: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+        """Integrals over the outlines of a function of the normals scaled to 1 along w, dish axes, (n,)."""
+        found = np.empty(len(self))
+        for which, outline in self.by_outline():
+            u0, u1, v0, v1 = outline.extent()
+            is_shallow = max(u1 - u0, v1 - v0) * np.abs(self.quadric[which]).max() < 0.1
+            points, weights = outline.quadrature(6 if is_shallow else 24)
+            found[which] = value(self.surface(which, points)[1]) @ weights
+        return found
+
+    def surface(self, which: np.ndarray, uv: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Places on facets.
 
         Parameters
         ----------
-        i : int
+        which : (m,) int or int
+            Which facets, by place in the arrays.
         uv : (k, 2) float64
-            In its plane. [m]
+            In their planes. [m]
 
         Returns
         -------
-        places : (k, 3) float64
+        places : (m, k, 3) float64, or (k, 3) for one facet
             Dish frame. [m]
-        normals : (k, 3) float64
+        normals : as places
             Scaled to 1 along the facet's w, dish axes. [–]
         """
-        u, v = uv[..., 0], uv[..., 1]
-        uu, vv, ww, mixed_uv, uw, vw = self.quadric[i]
-        q = uu * u * u + vv * v * v + 2.0 * mixed_uv * u * v
+        u, v = uv[:, 0], uv[:, 1]
+        uu, vv, ww, mixed, uw, vw = np.moveaxis(self.quadric[which], -1, 0)[..., np.newaxis]
+        q = uu * u * u + vv * v * v + 2.0 * mixed * u * v
         b = 1.0 - 2.0 * (uw * u + vw * v)
         w = 2.0 * q / (b + np.sqrt(np.maximum(b * b - 4.0 * ww * q, 0.0)))
-        local = np.stack([u, v, w], axis=-1)
-        gradient = 2.0 * local @ form_matrix(self.quadric[i])
-        normal = np.stack([-gradient[..., 0], -gradient[..., 1], 1.0 - gradient[..., 2]], axis=-1)
-        normal = normal / normal[..., 2:]
-        return local @ self.axes[i] + self.origin[i], normal @ self.axes[i]
+        slope_u = -2.0 * (uu * u + mixed * v + uw * w)
+        slope_v = -2.0 * (mixed * u + vv * v + vw * w)
+        scale = 1.0 / (1.0 - 2.0 * (uw * u + vw * v + ww * w))
+        local = np.stack([u + 0.0 * w, v + 0.0 * w, w], axis=-1)
+        normal = np.stack([slope_u * scale, slope_v * scale, np.ones_like(w)], axis=-1)
+        axes = self.axes[which]
+        return local @ axes + self.origin[which][..., np.newaxis, :], normal @ axes
 
     def boxes(self) -> tuple[np.ndarray, np.ndarray]:
         """Boxes that hold the facets: lowest and highest corners, (n, 3) each, dish frame. [m]
@@ -127,13 +144,13 @@ class Facets:
         quadric can rise between the samples.
         """
         low, high = np.empty((len(self), 3)), np.empty((len(self), 3))
-        for i, outline in enumerate(self.outlines):
+        for which, outline in self.by_outline():
             u0, u1, v0, v1 = outline.extent()
             uv = np.stack(np.meshgrid(np.linspace(u0, u1, 9), np.linspace(v0, v1, 9)), axis=-1).reshape(-1, 2)
-            places, _ = self.surface(i, uv)
-            w = (places - self.origin[i]) @ self.axes[i, 2]
-            margin = 0.1 * np.ptp(w) * np.abs(self.axes[i, 2])
-            low[i], high[i] = places.min(axis=0) - margin, places.max(axis=0) + margin
+            places, _ = self.surface(which, uv)
+            height = np.einsum("mkj,mj->mk", places - self.origin[which][:, np.newaxis], self.axes[which, 2])
+            margin = 0.1 * np.ptp(height, axis=1)[:, np.newaxis] * np.abs(self.axes[which, 2])
+            low[which], high[which] = places.min(axis=1) - margin, places.max(axis=1) + margin
         return low, high
 
 

@@ -48,9 +48,7 @@ def radius_90(legs: np.ndarray, height: float) -> np.ndarray:
     longest = float(radius[power > 0.0].max()) * (1.0 + 1e-12) or 1.0
     bins = np.minimum((radius / longest * N_BINS).astype(np.int64), N_BINS - 1)
     block = np.arange(len(legs))[:, np.newaxis]
-    counted = np.bincount(
-        (block * N_BINS + bins).ravel(), weights=power.ravel(), minlength=len(legs) * N_BINS
-    )
+    counted = np.bincount((block * N_BINS + bins).ravel(), weights=power.ravel(), minlength=len(legs) * N_BINS)
     enclosed = np.cumsum(left_out(counted.reshape(len(legs), N_BINS)), axis=1)
     wanted = 0.9 * enclosed[:, -1:]
     above = np.argmax(enclosed >= wanted, axis=1)

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.facets import facets_of
+from dishtrace.dish.facets import Facets, facets_of
 from dishtrace.dish.mount import Pose, pose
 from dishtrace.dish.outline import Outline, outline_of
-from dishtrace.dish.paraboloid import rim_angle, surface_area
+from dishtrace.dish.paraboloid import rim_angle
 from dishtrace.errors import Fault, InputError, RunError
 from dishtrace.flux.focus import highest_peak, smallest_spot
-from dishtrace.flux.ledger import hole_power, ledger
+from dishtrace.flux.ledger import ledger, outline_powers
 from dishtrace.flux.part import part_results
 from dishtrace.flux.planes import Plane, framed, kernel_screens, spot_plane, user_planes
 from dishtrace.flux.result import Result
@@ -55,6 +55,7 @@ class Prepared:
     sun: SunState
     pose: Pose
     outline: Outline
+    facets: Facets
     meshes: tuple[PartMesh, ...]
     assembly: Assembly
     focal_length: float
@@ -83,10 +84,8 @@ def prepare(scene: Scene, *, seed: int) -> Prepared:
     outline = outline_of(scene)
     meshes = part_meshes(scene, placed)
     facets = facets_of(scene, outline)
-    assembly = assemble(
-        scene, sun_state=sun, pose=placed, outline=outline, facets=facets, meshes=meshes, seed=seed
-    )
-    return Prepared(scene, sun, placed, outline, meshes, assembly, nominal(scene.dish.focal_length_m))
+    assembly = assemble(scene, sun_state=sun, pose=placed, outline=outline, facets=facets, meshes=meshes, seed=seed)
+    return Prepared(scene, sun, placed, outline, facets, meshes, assembly, nominal(scene.dish.focal_length_m))
 
 
 def trace(
@@ -149,9 +148,7 @@ def trace(
     _refuse_lost(scene, tally, n_rays, seed)
     shown = [
         screen_result(plane, tally, k, scale=scales[k], n_rays=n_rays, offset=offset)
-        for k, (plane, offset) in enumerate(
-            zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True)
-        )
+        for k, (plane, offset) in enumerate(zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True))
     ]
     return _result(
         prepared,
@@ -199,9 +196,7 @@ def _compiled(
     return prepared, seconds
 
 
-def _spot_planes(
-    legs: np.ndarray, focal_length: float
-) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
+def _spot_planes(legs: np.ndarray, focal_length: float) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
     """Focal plane, smallest spot and highest peak, and their offsets from the focus."""
     smallest = smallest_spot(legs, focal_length=focal_length)
     peak = highest_peak(legs, focal_length=focal_length)
@@ -233,25 +228,22 @@ def _refuse_lost(scene: Scene, tally: Tally, n_rays: int, seed: int) -> None:
 
 
 def _dish_figures(prepared: Prepared) -> dict[str, float]:
+    facets = prepared.facets
     return {
         "outline_m2": prepared.outline.area,
-        "aperture_m2": prepared.outline.area,
-        "mirror_m2": surface_area(prepared.outline, focal_length=prepared.focal_length),
-        "facets": 1,
+        "aperture_m2": float(facets.aperture_areas().sum()),
+        "mirror_m2": float(facets.surface_areas().sum()),
+        "facets": len(facets),
         "rim_angle_deg": float(np.degrees(rim_angle(prepared.outline, focal_length=prepared.focal_length))),
     }
 
 
-def _notes(
-    prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int
-) -> tuple[str, ...]:
+def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int) -> tuple[str, ...]:
     notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.pose.notes]
     for mesh in prepared.meshes:
         notes += [f'part "{mesh.name}": {note}' for note in mesh.notes]
     if stopped:
-        notes.append(
-            f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them"
-        )
+        notes.append(f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them")
     elif n_rays != rays_wanted:
         notes.append(f"{rays_wanted} rays were rounded up to {n_rays}, whole units of {UNIT_RAYS}")
     if n_lost:
@@ -269,7 +261,7 @@ def _result(
     stopped: bool,
     **about,
 ) -> Result:
-    gaps = hole_power(
+    outline_w, hole_w = outline_powers(
         prepared.outline, prepared.pose.sun, dni=prepared.sun.dni_w_m2, focal_length=prepared.focal_length
     )
     return Result(
@@ -282,16 +274,14 @@ def _result(
         sun=prepared.sun,
         pose=prepared.pose,
         dish=_dish_figures(prepared),
-        ledger=ledger(tally.budget / n_rays, gaps=gaps),
+        ledger=ledger(tally.budget / n_rays, outline_w=outline_w, hole_w=hole_w, is_skin=len(prepared.facets) == 1),
         focal_plane=shown[0],
         best_focus=shown[1],
         highest_peak=shown[2],
         parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays),
         screens={screen.name: screen for screen in shown[3:]},
         sample_rays=sample_rays(prepared),
-        notes=_notes(
-            prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())
-        ),
+        notes=_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
         **about,
     )
 

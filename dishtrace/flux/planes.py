@@ -110,9 +110,7 @@ def crossings(plane: Plane, legs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     origin, direction = legs[..., :3], legs[..., 3:6]
     towards = direction @ plane.facing
     is_front = towards < 0.0
-    t = np.divide(
-        (plane.origin - origin) @ plane.facing, towards, out=np.full(towards.shape, -1.0), where=is_front
-    )
+    t = np.divide((plane.origin - origin) @ plane.facing, towards, out=np.full(towards.shape, -1.0), where=is_front)
     end = legs[..., CLEAR_END if plane.is_clear else OPAQUE_END]
     power = np.where((t > 0.0) & (t <= end), legs[..., 6], 0.0)
     relative = origin + t[..., np.newaxis] * direction - plane.origin

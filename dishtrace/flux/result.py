@@ -120,6 +120,7 @@ class Result:
             "first_hit_w": estimates(self.first_hit_w),
             "intercept_factor": self.intercept_factor.to_dict(),
             "direct_w": estimates(self.direct_w),
+            "overhang_w": self.ledger.overhang_w.to_dict(),
             "spot": {
                 "focal_plane": self.focal_plane.to_dict(),
                 "best_focus": self.best_focus.to_dict(),

@@ -61,12 +61,13 @@ class Assembly:
     order: np.ndarray
 
 
-def mirror_arrays(scene: Scene, sun_state: SunState, outline: Outline, facets: Facets) -> Mirror:
-    """The mirror as the kernels see it; facets in tree order."""
+def mirror_arrays(
+    scene: Scene, sun_state: SunState, outline: Outline, facets: Facets, *, z_max: float
+) -> Mirror:
+    """The mirror as the kernels see it; facets in tree order, z_max the height of the highest point. [m]"""
     areas = facets.plan_areas()
     seen = areas * np.maximum(facets.axes[:, 2, 2], 0.0)
     share = seen / seen.sum()
-    _, high = facets.boxes()
     return Mirror(
         origin=np.ascontiguousarray(facets.origin),
         axes=np.ascontiguousarray(facets.axes.reshape(-1, 9)),
@@ -79,7 +80,7 @@ def mirror_arrays(scene: Scene, sun_state: SunState, outline: Outline, facets: F
         reflectance=_reflectance_over_cosine(scene),
         spread=nominal(scene.dish.beam_spread_mrad) * 1e-3,
         jitter=nominal(scene.mount.pointing_jitter_mrad) * 1e-3,
-        z_max=float(high[:, 2].max()),
+        z_max=z_max,
         sketch_length=2.5 * nominal(scene.dish.focal_length_m),
         dish_kind=outline.kind,
         dish_params=outline.params,
@@ -166,7 +167,8 @@ def assemble(
     low, high = triangles.min(axis=1), triangles.max(axis=1)
     tree_clear, order_clear = build_tree(low[clear], high[clear], first=0)
     tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear))
-    tree_facets, order_facets = build_tree(*facets.boxes(), first=0)
+    facet_low, facet_high = facets.boxes()
+    tree_facets, order_facets = build_tree(facet_low, facet_high, first=0)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
     placed = triangles[order]
     corners = np.ascontiguousarray(
@@ -189,7 +191,9 @@ def assemble(
         direct_power=direct_power,
     )
     optics = Optics(
-        mirror=mirror_arrays(scene, sun_state, outline, facets.taken(order_facets)),
+        mirror=mirror_arrays(
+            scene, sun_state, outline, facets.taken(order_facets), z_max=float(facet_high[:, 2].max())
+        ),
         sun=Sun(center=np.ascontiguousarray(pose.sun), table=sun_state.shape.table),
         parts=parts,
         facets=tree_facets,

@@ -48,9 +48,7 @@ def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
     """Share of the sunlight towards (x, y, z) that no part stops on the way in."""
     share = transmitted_share(world.clear, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
     if share > 0.0:
-        share *= transmitted_share(
-            world.solid, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear
-        )
+        share *= transmitted_share(world.solid, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
     return share
 
 
@@ -61,9 +59,7 @@ def start_on_mirror(world, p):
     facet, a = picked(mirror.pick_cdf, unit(p[0]))
     u, v = outline_point(mirror, facet, a, unit(p[1]))
     x, y, z, nx, ny, nz = facet_place(mirror, facet, u, v)
-    sx, sy, sz, cosine = sun_direction(
-        world.sun, mirror.jitter, unit(p[2]), unit(p[3]), unit(p[8]), unit(p[9])
-    )
+    sx, sy, sz, cosine = sun_direction(world.sun, mirror.jitter, unit(p[2]), unit(p[3]), unit(p[8]), unit(p[9]))
     weight = mirror.power[facet] * (sx * nx + sy * ny + sz * nz)
     s = 1.0 / math.sqrt(nx * nx + ny * ny + nz * nz)
     return facet, x, y, z, nx * s, ny * s, nz * s, sx * cosine, sy * cosine, sz * cosine, weight

@@ -67,8 +67,8 @@ def item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving):
 def closest_hit(tree, is_facet, corners, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack, distance):
     """Nearest triangle or facet before t_max (at most FAR): (t, number), or (t_max, -1).
 
-    is_facet, a constant at every call, says which the tree holds; leaving is the triangle or facet that the ray starts on, or -1. stack (s,)
-    int32 and distance (s,) float64 are scratch.
+    is_facet, a constant at every call, says which the tree holds; leaving is the triangle or facet that the ray starts
+    on, or -1. stack (s,) int32 and distance (s,) float64 are scratch.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     best = -1
@@ -134,9 +134,7 @@ def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover
                 if not is_cover_clear or parts.cover[part, 0] == 0.0:
                     return 0.0
                 cosine = abs(dx * parts.normal[i, 0] + dy * parts.normal[i, 1] + dz * parts.normal[i, 2])
-                _, transmitted = sheet_optics(
-                    parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine
-                )
+                _, transmitted = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
                 share *= transmitted
     return share
 

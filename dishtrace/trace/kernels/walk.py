@@ -68,9 +68,7 @@ def meet_surface(parts, part, side, cosine, weight, full_weight, u):
     u in (0, 1) decides the kind, and by the same number all or nothing for faint light.
     """
     if parts.cover[part, 0] > 0.0:
-        back, through = sheet_optics(
-            parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine
-        )
+        back, through = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
         going = back + through
         first_kind, other_kind, first_share = 3, 1, through / going
     else:
@@ -129,15 +127,11 @@ def next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving):
     """
     stack, distance = world.stack, world.distance
     corners, mirror = world.parts.corners, world.mirror
-    t_facet, next_one = next_facet(
-        mirror, world.facets, corners, ox, oy, oz, dx, dy, dz, FAR, facet, stack, distance
-    )
+    t_facet, next_one = next_facet(mirror, world.facets, corners, ox, oy, oz, dx, dy, dz, FAR, facet, stack, distance)
     t_solid, solid = closest_hit(
         world.solid, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_facet, leaving, stack, distance
     )
-    t, tri = closest_hit(
-        world.clear, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_solid, leaving, stack, distance
-    )
+    t, tri = closest_hit(world.clear, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_solid, leaving, stack, distance)
     return t, tri if tri >= 0 else solid, next_one, t_solid
 
 
