@@ -11,13 +11,13 @@ import numpy as np
 from dishtrace.flux.planes import CLEAR_END
 from dishtrace.stats import Estimate, from_left_out
 
-N_STEPS = 33
+N_STEPS = 17
 # Half the range searched first, in focal lengths, and by how much a range is narrowed or widened.
 FIRST_RANGE = 0.1
 WIDEST_RANGE = 0.8
 NARROWING = 0.125
 # Points about the best one that the parabola is laid through.
-N_FITTED = 9
+N_FITTED = 7
 N_BINS = 4096
 N_PIXELS = 64
 PATCH_AREA = 1e-4
