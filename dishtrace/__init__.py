@@ -1,7 +1,8 @@
 """Ray tracing of the focal spot of parabolic solar dishes, for people who build them.
 
-Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), the classes `Scene` and
-`Result`, the errors `InputError` and `RunError`, and `__version__`. They are fetched on first use, so that importing
+Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `compare` (scenes and their
+variants to a `Comparison`), the classes `Scene`, `Result` and `Comparison`, the errors `InputError` and `RunError`, and
+`__version__`. They are fetched on first use, so that importing
 the package, and with it the command's help, stays fast.
 """
 
@@ -13,13 +14,25 @@ from typing import Any
 
 import dishtrace.trace
 
-__all__ = ["InputError", "Result", "RunError", "Scene", "__version__", "load_scene", "trace"]
+__all__ = [
+    "Comparison",
+    "InputError",
+    "Result",
+    "RunError",
+    "Scene",
+    "__version__",
+    "compare",
+    "load_scene",
+    "trace",
+]
 
 _HOMES = {
+    "Comparison": "dishtrace.study.compare",
     "InputError": "dishtrace.errors",
     "Result": "dishtrace.flux.result",
     "RunError": "dishtrace.errors",
     "Scene": "dishtrace.scene.model",
+    "compare": "dishtrace.study.compare",
     "load_scene": "dishtrace.scene.read",
 }
 

@@ -19,6 +19,7 @@ from dishtrace.errors import DishtraceError, Fault, InputError, RunError
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
     from dishtrace.scene.model import Scene
+    from dishtrace.study.compare import Comparison
 
 DONE, FAILED, STOPPED = 0, 1, 130
 
@@ -51,6 +52,31 @@ CHECK_HELP = """Read a scene with all files that it names, and tell every fault 
 Example:
   dishtrace check scenes/schoolyard-pot.toml
   dishtrace check --schema > scene.schema.json
+"""
+
+BUILD_HELP = """Write the making documents: facet table, shims, plan, cut pattern, ribs, targets.
+
+Drawings are in millimetres at scale 1:1, as DXF and SVG; ribs, patterns and
+targets also as PDF pages for any printer, with a map and marks to glue by.
+
+\b
+Example:
+  dishtrace build scenes/schoolyard-pot.toml
+  dishtrace build yard.toml --section 0 --section 90@0.25 --paper letter
+  dishtrace build yard.toml --sheet 1.0x2.0 --board -0.1 --lamp 0,0,3
+"""
+
+COMPARE_HELP = """Trace scenes and variants with the same random points; tell the differences.
+
+A scene with [[variant]] tables stands first, its variants after it. Every
+difference is from the first of all, with its own standard error. Ctrl-C keeps
+the traces that are finished.
+
+\b
+Example:
+  dishtrace compare yard.toml
+  dishtrace compare flat-tiles.toml petals.toml film.toml --rays 4e6
+  dishtrace compare yard.toml --json > comparison.json
 """
 
 app = typer.Typer(
@@ -86,6 +112,26 @@ def count(text: str) -> int:
     return int(number)
 
 
+Rays = Annotated[
+    int | None,
+    typer.Option(
+        metavar="N",
+        parser=count,
+        show_default=False,
+        help="Rays to trace, rounded up to whole units of work. Default: [run] rays of the scene.",
+    ),
+]
+Seed = Annotated[
+    int | None,
+    typer.Option(metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."),
+]
+Threads = Annotated[
+    int | None,
+    typer.Option(metavar="T", parser=count, show_default=False, help="Threads. Default: one a core."),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
+
+
 def _print_version(wanted: bool) -> None:
     if wanted:
         print(f"dishtrace {_version()}")
@@ -105,23 +151,9 @@ def main(
 @app.command(name="trace", help=TRACE_HELP, short_help="Trace a scene: print a summary, write tables and pictures.")
 def trace_command(
     scene: SceneFile,
-    rays: Annotated[
-        int | None,
-        typer.Option(
-            metavar="N",
-            parser=count,
-            show_default=False,
-            help="Rays to trace, rounded up to whole units of work. Default: [run] rays of the scene.",
-        ),
-    ] = None,
-    seed: Annotated[
-        int | None,
-        typer.Option(metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."),
-    ] = None,
-    threads: Annotated[
-        int | None,
-        typer.Option(metavar="T", parser=count, show_default=False, help="Threads. Default: one a core."),
-    ] = None,
+    rays: Rays = None,
+    seed: Seed = None,
+    threads: Threads = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -132,7 +164,7 @@ def trace_command(
         ),
     ] = None,
     as_json: AsJson = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
+    quiet: Quiet = False,
     first_ray: Annotated[
         int | None,
         typer.Option(
@@ -195,29 +227,153 @@ def check_command(
             _print_lines(overview_lines(str(scene), facts))
 
 
+@app.command(name="build", help=BUILD_HELP, short_help="Write the making documents of a scene's mirror.")
+def build_command(
+    scene: SceneFile,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Folder to write. Default: making below the results folder; with --json none unless it is named.",
+        ),
+    ] = None,
+    section: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="DEG[@M]",
+            show_default=False,
+            help="A rib: direction on the flat frame in degrees, and metres beside the middle. May be repeated.",
+        ),
+    ] = None,
+    paper: Annotated[str, typer.Option(metavar="a4|letter", help="Paper of the PDF files.")] = "a4",
+    sheet: Annotated[
+        str | None,
+        typer.Option(metavar="WxH", show_default=False, help="Sheets to cut from, in metres. Default: 1.25x2.5."),
+    ] = None,
+    board: Annotated[
+        float | None,
+        typer.Option(
+            metavar="M",
+            show_default=False,
+            help="Place of the target board on the dish axis, from the focus in metres, towards the sun positive. "
+            "Default: at the focus in sunlight, at the lamp in its light.",
+        ),
+    ] = None,
+    lamp: Annotated[
+        str | None,
+        typer.Option(
+            metavar="X,Y,Z",
+            show_default=False,
+            help="Place of a lamp to align by, from the focus in metres. Default: two focal lengths from the vertex.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write what a mirror is made by."""
+    with _told(as_json):
+        from dishtrace.report.build import build, build_lines, wishes_of
+
+        wishes = wishes_of(sections=section or [], paper=paper, sheet=sheet, board=board, lamp=lamp)
+        described = _load(scene)
+        folder = _results_folder(scene, out, as_json, below="making")
+        facts = build(described, folder, wishes)
+        if as_json:
+            _print_json(facts)
+        else:
+            _print_lines(build_lines(facts, folder))
+
+
+@app.command(name="compare", help=COMPARE_HELP, short_help="Trace scenes or variants; tell and draw the differences.")
+def compare_command(
+    scenes: Annotated[
+        list[Path], typer.Argument(metavar="SCENE...", help="Scene files (TOML).", show_default=False)
+    ],
+    rays: Rays = None,
+    seed: Seed = None,
+    threads: Threads = None,
+    dishes: Annotated[
+        int,
+        typer.Option(
+            metavar="K",
+            parser=count,
+            help="Dishes to draw where chance sets the facets, N / K rays each, for the scatter between them; 1: none.",
+        ),
+    ] = 8,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Folder to write. Default: comparison below the first scene's results folder; with --json none "
+            "unless it is named.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Trace scenes and variants, print and write the differences."""
+    with _told(as_json):
+        numbers = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--dishes": (dishes, 1)}
+        _check_numbers(numbers)
+        from dishtrace.report.comparison import comparison_text
+        from dishtrace.study import compare as study
+
+        described = _load_all(scenes)
+        folder = _results_folder(scenes[0], out, as_json, below="comparison")
+        options = {"rays": rays, "seed": seed, "threads": threads, "dishes": dishes}
+        comparison = _watched(study.compare, described, quiet=quiet, **options)
+        if as_json:
+            _print_json(comparison.to_dict())
+        elif not quiet:
+            _print_text(lambda signs: comparison_text(comparison, signs))
+        if folder is not None:
+            _write_comparison(comparison, folder, is_told=not (as_json or quiet))
+        if comparison.stopped:
+            raise typer.Exit(STOPPED)
+
+
+def _load_all(paths: list[Path]) -> list[Scene]:
+    """The scenes of all files, or the faults of all of them."""
+    scenes, faults = [], []
+    for path in paths:
+        try:
+            scenes.append(_load(path))
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+    return scenes
+
+
 def _load(path: Path) -> Scene:
     from dishtrace.scene.read import load_scene
 
     return load_scene(path)
 
 
-def _results_folder(scene: Path, out: Path | None, as_json: bool) -> Path | None:
+def _results_folder(scene: Path, out: Path | None, as_json: bool, *, below: str = "") -> Path | None:
     """The folder to write, made and tried; None when only JSON is wanted."""
     from dishtrace.report.folder import default_folder, prepare
 
     if out is None and as_json:
         return None
-    return prepare(default_folder(scene) if out is None else out)
+    return prepare(default_folder(scene) / below if out is None else out)
 
 
 def _traced(scene: Scene, *, quiet: bool, **options: int | None) -> Result:
     """Run the tracer with progress on a terminal and word of compiling."""
     from dishtrace.flux.measure import trace
 
+    return _watched(trace, scene, quiet=quiet, **options)
+
+
+def _watched(work: Callable[..., Any], subject: Any, *, quiet: bool, **options: int | None) -> Any:
+    """Do long work on a subject with a bar and announcements, or without a word."""
     if quiet:
-        return trace(scene, **options)
+        return work(subject, **options)
     with _progress() as (progress, announce):
-        return trace(scene, progress=progress, announce=announce, **options)
+        return work(subject, progress=progress, announce=announce, **options)
 
 
 @contextmanager
@@ -260,12 +416,18 @@ def _replay(scene: Scene, seed: int | None, first: int, number: int, as_json: bo
 
 
 def _print_summary(result: Result) -> None:
+    from dishtrace.report.tables import summary
+
+    _print_text(lambda signs: summary(result, signs))
+
+
+def _print_text(text_for: Callable[[Any], Any]) -> None:
+    """Print a text made with the signs that the output can carry."""
     from rich.console import Console
 
     from dishtrace.report.numerals import signs_for
-    from dishtrace.report.tables import summary
 
-    text = summary(result, signs_for(sys.stdout.encoding))
+    text = text_for(signs_for(sys.stdout.encoding))
     text.plain = _encodable(text.plain, sys.stdout)
     Console(file=sys.stdout, highlight=False).print(text, soft_wrap=True)
 
@@ -290,6 +452,19 @@ def _write(result: Result, folder: Path, *, is_told: bool) -> None:
         if dim:
             lines += textwrap.wrap("Too little mirror light for a flux map on: " + ", ".join(dim), 80)
         _print_lines(["", *lines])
+
+
+def _write_comparison(comparison: Comparison, folder: Path, *, is_told: bool) -> None:
+    """Write the tables and the picture of a comparison and say where."""
+    from dishtrace.report.comparison import write_comparison
+    from dishtrace.report.pictures import write_comparison_picture
+
+    try:
+        written = [*write_comparison(comparison, folder), write_comparison_picture(comparison, folder)]
+    except OSError as error:
+        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
+    if is_told:
+        _print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
 
 
 def _check_numbers(given: dict[str, tuple[int | None, int]]) -> None:

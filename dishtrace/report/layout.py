@@ -33,13 +33,15 @@ class Layout:
     bar: tuple[float, float, float, float]
 
 
-def rows_of_drawings(spans: np.ndarray) -> Layout:
+def rows_of_drawings(spans: np.ndarray, *, above: float = ABOVE) -> Layout:
     """Put drawings in rows.
 
     Parameters
     ----------
     spans : (n, 2) float64
         Width and height of what each drawing shows, n >= 1. [m]
+    above : float
+        Room for the title above each drawing. [inch]
 
     Returns
     -------
@@ -55,20 +57,20 @@ def rows_of_drawings(spans: np.ndarray) -> Layout:
     sizes = sizes * np.maximum(1.0, SMALLEST / sizes.max(axis=1))[:, np.newaxis]
     rows = _rows(sizes)
     widths = [sum(sizes[k, 0] + LEFT + RIGHT for k in row) for row in rows]
-    heights = [max(sizes[k, 1] for k in row) + ABOVE + BELOW for row in rows]
-    heights[-1] += max(0.0, LEAST_BAR - (sum(heights) - ABOVE - BELOW))
+    heights = [max(sizes[k, 1] for k in row) + above + BELOW for row in rows]
+    heights[-1] += max(0.0, LEAST_BAR - (sum(heights) - above - BELOW))
     width, height = max(max(widths) + BAR, 6.8), sum(heights) + HEAD + FOOT
     boxes: list[tuple[float, float, float, float]] = [(0.0, 0.0, 0.0, 0.0)] * len(spans)
     top = height - HEAD
     for row, row_width, row_height in zip(rows, widths, heights, strict=True):
         left = 0.5 * (width - BAR - row_width)
         for k in row:
-            bottom = top - ABOVE - sizes[k, 1]
+            bottom = top - above - sizes[k, 1]
             boxes[k] = ((left + LEFT) / width, bottom / height, sizes[k, 0] / width, sizes[k, 1] / height)
             left += sizes[k, 0] + LEFT + RIGHT
         top -= row_height
-    bar_height = min(sum(heights) - ABOVE - BELOW, 4.2)
-    bar_bottom = height - HEAD - ABOVE - bar_height
+    bar_height = min(sum(heights) - above - BELOW, 4.2)
+    bar_bottom = height - HEAD - above - bar_height
     bar = ((width - BAR + 0.15) / width, bar_bottom / height, 0.2 / width, bar_height / height)
     return Layout((width, height), tuple(boxes), bar)
 

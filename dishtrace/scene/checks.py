@@ -6,9 +6,11 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 
 from dishtrace.errors import Fault, InputError
+from dishtrace.scene.facet_checks import facet_faults
 from dishtrace.scene.files import file_faults
 from dishtrace.scene.lines import KeyPath
 from dishtrace.scene.materials import read_reflectance
+from dishtrace.scene.mount_checks import DIRECTION_REMEDY, has_direction, mount_faults
 from dishtrace.scene.part_checks import part_faults
 from dishtrace.scene.source import Source, is_list
 
@@ -27,8 +29,10 @@ def cross_faults(source: Source) -> list[Fault]:
         *_sun_faults(source),
         *_irradiance_faults(source),
         *_sunshape_faults(source),
+        *mount_faults(source),
         *_direction_faults(source),
         *_dish_faults(source),
+        *facet_faults(source),
         *part_faults(source),
         *_screen_faults(source),
         *name_faults(source, "part"),
@@ -120,17 +124,14 @@ def _sunshape_faults(source: Source) -> Iterator[Fault]:
 
 
 def _direction_faults(source: Source) -> Iterator[Fault]:
-    """What cannot be without a direction of the sun."""
-    if any(source.has(("sun", key)) for key in ("time", "azimuth_deg", "elevation_deg")):
+    """What is placed on the ground and so cannot be without a direction of the sun."""
+    if has_direction(source):
         return
-    remedy = "add sun.time and [site], or sun.azimuth_deg and sun.elevation_deg"
     needs = "needs the direction of the sun"
-    if source.value(("mount", "kind")) == "fixed":
-        yield source.fault(("mount", "kind"), allowed=needs, remedy=remedy)
     for table in ("part", "screen"):
         for index in source.tables(table):
             if source.value((table, index, "frame")) == "ground":
-                yield source.fault((table, index, "frame"), allowed=needs, remedy=remedy)
+                yield source.fault((table, index, "frame"), allowed=needs, remedy=DIRECTION_REMEDY)
 
 
 def _dish_faults(source: Source) -> Iterator[Fault]:

@@ -9,7 +9,9 @@ from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from dishtrace.errors import Fault
+from dishtrace.scene.facets import FACET_LAYOUTS
 from dishtrace.scene.lines import KeyPath
+from dishtrace.scene.mounts import MOUNTS
 from dishtrace.scene.part import PART_SHAPES, Cover, SurfaceNumbers
 from dishtrace.scene.quantity import FAULT
 from dishtrace.scene.source import Source, is_list
@@ -18,7 +20,6 @@ from dishtrace.scene.tables import (
     CircleOutline,
     Circumsolar,
     Dish,
-    Fixed,
     Gaussian,
     LimbDarkened,
     MeasuredProfile,
@@ -29,7 +30,6 @@ from dishtrace.scene.tables import (
     Screen,
     Site,
     Sun,
-    TwoAxis,
 )
 from dishtrace.scene.words import listed, nearest
 
@@ -47,11 +47,12 @@ VARIANTS: dict[tuple[str, ...], tuple[str, dict[str, type[BaseModel]]]] = {
             "table": MeasuredProfile,
         },
     ),
-    ("mount",): ("kind", {"two-axis": TwoAxis, "fixed": Fixed}),
+    ("mount",): ("kind", dict(MOUNTS)),
     ("dish", "outline"): (
         "shape",
         {"circle": CircleOutline, "rectangle": RectangleOutline, "polygon": PolygonOutline},
     ),
+    ("dish", "facets"): ("layout", dict(FACET_LAYOUTS)),
 }
 TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("site",): Site,
@@ -220,7 +221,7 @@ def _wrong_type(path: KeyPath, kind: str, source: Source) -> Fault:
             numbers = "{ absorptance, emittance, specular_share }"
             return source.fault(path, allowed=f"must be the name of a surface or {numbers}")
         return source.fault(path, allowed="must be a text in quotes")
-    if len(path) == 1 and path[0] in ("part", "screen"):
+    if len(path) == 1 and path[0] in ("part", "screen", "variant"):
         remedy = f"write [[{path[0]}]] with double brackets, once for each"
         return source.fault(path, allowed="must be a list of tables", remedy=remedy)
     if isinstance(value, Mapping) or is_list(value):

@@ -20,10 +20,12 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.scene.checks import cross_faults, scene_notes
 from dishtrace.scene.faults import schema_faults
 from dishtrace.scene.lines import KeyPath
+from dishtrace.scene.mounts import Mount, TwoAxis
 from dishtrace.scene.part import Part
 from dishtrace.scene.quantity import Uncertain, nominal
 from dishtrace.scene.source import IN_PYTHON, Source
-from dishtrace.scene.tables import Air, Dish, Mount, Run, Screen, Site, Sun, Table, TwoAxis
+from dishtrace.scene.tables import Air, Dish, Run, Screen, Site, Sun, Table
+from dishtrace.scene.variants import Variant, faults_of_variant, variant_sources
 
 __all__ = ["Part", "Scene", "Uncertain", "nominal"]
 
@@ -31,7 +33,7 @@ __all__ = ["Part", "Scene", "Uncertain", "nominal"]
 class Scene(Table):
     """A dish, what stands at its focus, and the sun.
 
-    Attribute names are the keys of the scene file; arrays of tables are `parts` and `screens`. Angles and
+    Attribute names are the keys of the scene file; arrays of tables are `parts`, `screens` and `variants`. Angles and
     lengths are kept in the unit of their key.
 
     Raises
@@ -52,7 +54,10 @@ class Scene(Table):
     air: Air = Field(Air(), description="The air around the dish.")
     run: Run = Field(Run(), description="How long to trace.")
 
+    variants: tuple[Variant, ...] = Field((), alias="variant", description="Changes of the scene to compare with it.")
+
     _source: Source = PrivateAttr()
+    _variant_scenes: dict[str, Scene] = PrivateAttr(default_factory=dict)
 
     @model_validator(mode="wrap")
     @classmethod
@@ -68,10 +73,30 @@ class Scene(Table):
         except ValidationError as error:
             found += schema_faults(error.errors(include_url=False), source, cls)
         found += cross_faults(source)
+        variants, faults_of_variants = cls._read_variants(source, found)
+        found += faults_of_variants
         if found or scene is None:
             raise InputError(_in_file_order(found))
         scene._source = source
+        scene._variant_scenes = variants
         return scene
+
+    @classmethod
+    def _read_variants(cls, source: Source, base: list[Fault]) -> tuple[dict[str, Scene], list[Fault]]:
+        """The scene of every variant, and the faults that the scene below it does not have itself."""
+        sources, found = variant_sources(source)
+        scenes = {}
+        for name, written in sources.items():
+            try:
+                scenes[name] = cls.model_validate(written.data, context=written)
+            except InputError as error:
+                found += faults_of_variant(written, error.faults, base)
+        return scenes, found
+
+    @property
+    def variant_scenes(self) -> dict[str, Scene]:
+        """The scenes that the variants make of this one, by name."""
+        return dict(self._variant_scenes)
 
     def path(self, name: str) -> Path:
         """Absolute path of a file named in the scene; names are relative to the scene file's folder."""

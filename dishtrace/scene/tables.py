@@ -1,4 +1,4 @@
-"""The tables of a scene file, but for the parts: keys, units, ranges and defaults."""
+"""The tables of a scene file, but for mount and parts: keys, units, ranges and defaults."""
 
 from __future__ import annotations
 
@@ -6,18 +6,14 @@ import re
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StrictBool
+from pydantic import Field, StrictBool
 
+from dishtrace.scene.base import Table
+from dishtrace.scene.facets import Facets
 from dishtrace.scene.quantity import Corners, Numbers, Quantity, Text, Uncertain, refuse
 
 FIRST_YEAR, LAST_YEAR = 1800, 2200
 _NAME = r"^\w[\w .,()+-]{0,39}$"
-
-
-class Table(BaseModel):
-    """Base of all tables of a scene: frozen, and unknown keys are refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
 
 
 def _name(value: Any) -> str:
@@ -151,42 +147,6 @@ class Sun(Table):
     shape: SunShapeTable = Field(Pillbox(profile="pillbox"), description="Radiance over angle.")
 
 
-class MountTable(Table):
-    """What every mount has."""
-
-    pointing_offset_mrad: Annotated[tuple[float, float], Numbers(Quantity("mrad", -200.0, 200.0), ("x", "y"))] = Field(
-        (0.0, 0.0), description="Fixed lean of the dish axis from the sun's centre, towards +x and +y. [mrad]"
-    )
-    pointing_jitter_mrad: Annotated[float, Quantity("mrad", 0.0, 100.0)] = Field(
-        0.0, description="Shake of the dish axis: standard deviation per axis. [mrad]"
-    )
-
-
-class TwoAxis(MountTable):
-    """A dish that follows the sun about two axes."""
-
-    kind: Literal["two-axis"] = Field(description="How the dish follows the sun.")
-    pivot_m: Point3 | None = Field(
-        None,
-        description="Point that stays put when the dish turns, in the dish frame; left out: the vertex. [m]",
-    )
-
-
-class Fixed(MountTable):
-    """A dish that stands still."""
-
-    kind: Literal["fixed"] = Field(description="How the dish follows the sun.")
-    axis_azimuth_deg: Annotated[float, Quantity("degrees east of north", -180.0, 360.0)] = Field(
-        description="Azimuth that the dish axis looks to, east of north. [deg]"
-    )
-    axis_elevation_deg: Annotated[float, Quantity("degrees above the horizon", -90.0, 90.0)] = Field(
-        description="Elevation that the dish axis looks to. [deg]"
-    )
-
-
-Mount = Annotated[TwoAxis | Fixed, Field(discriminator="kind")]
-
-
 class CircleOutline(Table):
     """A round dish, or a round piece of one beside the axis."""
 
@@ -238,6 +198,7 @@ class Dish(Table):
     )
     seed: Seed = Field(1, description="Seed of the chance that belongs to this one dish.")
     outline: Outline = Field(description="Outline of the mirror seen along the axis.")
+    facets: Facets | None = Field(None, description="Pieces that the mirror is made of; left out: one smooth skin.")
 
 
 class Screen(Table):

@@ -24,7 +24,16 @@ ALL_OR_NONE = 0.01
 MOST_HITS = 10000
 """Hits after which a ray counts as lost [–]."""
 RAY_FIELDS = (
-    "number", "origin", "direction", "power", "brought", "is_touched", "is_on_mirror", "leaving", "draws", "numbers"
+    "number",
+    "origin",
+    "direction",
+    "power",
+    "brought",
+    "is_touched",
+    "is_on_mirror",
+    "leaving",
+    "draws",
+    "numbers",
 )
 
 
@@ -163,8 +172,15 @@ def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Ray
     books.add(column.MIRROR_ABSORBED, number, arriving - kept)
     books.add(column.LEAVING, number, kept)
     rays = started(
-        optics.mirror_points, is_direct=False, number=number, origin=place, direction=away, power=kept,
-        is_on_mirror=everywhere, leaving=nothing, numbers=u[:, 10:13],
+        optics.mirror_points,
+        is_direct=False,
+        number=number,
+        origin=place,
+        direction=away,
+        power=kept,
+        is_on_mirror=everywhere,
+        leaving=nothing,
+        numbers=u[:, 10:13],
     ).only(kept > 0.0)
     books.note_legs(rays)
     return rays
@@ -185,8 +201,15 @@ def direct_rays(optics: Optics, *, start: int, count: int) -> tuple[_Rays, np.nd
     sees_sun &= physics.light_let_through(parts, place, to_sun, triangle, is_cover_clear=False) == 1.0
     lit = sees_sun & (power > 0.0)
     rays = started(
-        optics.direct_points, is_direct=True, number=number, origin=place, direction=-to_sun, power=power,
-        is_on_mirror=nowhere, leaving=np.full(len(number), -1), numbers=u[:, 5:8],
+        optics.direct_points,
+        is_direct=True,
+        number=number,
+        origin=place,
+        direction=-to_sun,
+        power=power,
+        is_on_mirror=nowhere,
+        leaving=np.full(len(number), -1),
+        numbers=u[:, 5:8],
     )
     return rays.only(lit), triangle[lit]
 
@@ -301,9 +324,7 @@ class Books:
         place = np.column_stack([rays.origin[:, :2], height(*rays.origin[:, :2].T, focal_length=mirror.focal)])
         share, away, gets_off = physics.mirror_reflection(mirror, place, rays.direction, numbers)
         kept = rays.power * share * gets_off
-        self.add(
-            column.DIRECT_MIRROR if rays.is_direct else column.MIRROR_ABSORBED, rays.number, rays.power - kept
-        )
+        self.add(column.DIRECT_MIRROR if rays.is_direct else column.MIRROR_ABSORBED, rays.number, rays.power - kept)
         on_mirror, nothing = np.ones(len(kept), dtype=bool), np.full(len(kept), -1)
         rays = replace(rays, origin=place, direction=away, power=kept, is_on_mirror=on_mirror, leaving=nothing)
         return rays.only(kept > 0.0)
@@ -314,8 +335,7 @@ class Books:
         facing = np.sum(rays.direction * parts.normal[triangle], axis=1)
         side = np.where(facing < 0.0, 0, 1)
         part = parts.part[triangle]
-        # (n, 3): shares that leave as from a mirror, diffusely, and straight on.
-        shares = self.shares(part, side, np.abs(facing))
+        shares = physics.shares_that_go_on(parts, part, side, np.abs(facing))
         going = shares.sum(axis=1)
         u = rays.numbers[:, 0]
         is_faint = rays.power <= ALL_OR_NONE * rays.brought
@@ -335,16 +355,6 @@ class Books:
         numbers, rays = rays.redrawn()
         return replace(rays, numbers=numbers[:, :3])
 
-    def shares(self, part: np.ndarray, side: np.ndarray, cosine: np.ndarray) -> np.ndarray:
-        """Shares of the light on parts that go on as from a mirror, diffusely, and straight on, (n, 3) [–]."""
-        parts = self.optics.parts
-        absorptance, specular = parts.surface[part, side].T
-        shares = np.column_stack([(1.0 - absorptance) * specular, (1.0 - absorptance) * (1.0 - specular), 0.0 * specular])
-        glass = parts.cover[part, 0] > 0.0
-        back, through = physics.sheet_shares(parts.cover[part[glass]], cosine[glass])
-        shares[glass] = np.column_stack([back, 0.0 * back, through])
-        return shares
-
     def sent_on(
         self, rays: _Rays, triangle: np.ndarray, side: np.ndarray, shares: np.ndarray, u: np.ndarray
     ) -> np.ndarray:
@@ -355,14 +365,15 @@ class Books:
         with np.errstate(invalid="ignore"):
             is_leading = u < leading / shares.sum(axis=1)
         outward = np.where(side == 0, 1.0, -1.0)[:, np.newaxis] * normals
-        mirrored, scattered = physics.mirrored(rays.direction, normals), physics.diffuse(outward, rays.numbers[:, 1:])
+        mirrored, scattered = (
+            physics.mirrored(rays.direction, normals),
+            physics.diffuse(outward, rays.numbers[:, 1:]),
+        )
         first = np.where(is_glass[:, np.newaxis], rays.direction, mirrored)
         other = np.where(is_glass[:, np.newaxis], mirrored, scattered)
         return np.where(is_leading[:, np.newaxis], first, other)
 
-    def book(
-        self, rays: _Rays, triangle: np.ndarray, part: np.ndarray, side: np.ndarray, absorbed: np.ndarray
-    ) -> None:
+    def book(self, rays: _Rays, triangle: np.ndarray, part: np.ndarray, side: np.ndarray, absorbed: np.ndarray) -> None:
         """Book arrivals on parts."""
         scramble, is_first = rays.number % N_SCRAMBLES, ~rays.is_touched
         first = np.where(is_first, rays.power, 0.0)

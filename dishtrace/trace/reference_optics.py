@@ -15,8 +15,8 @@ from dishtrace.trace.points import Points, philox
 
 # Overlap of neighbouring triangles, as a share of them, so that no light slips between them by rounding.
 OVERLAP = 1e-12
-# Pairs of rays and triangles looked at in one go, which bounds the memory.
-MOST_PAIRS = 2_000_000
+# Pairs of rays and triangles looked at in one go: their arrays stay within the processor's cache.
+MOST_PAIRS = 50000
 
 
 def outline_of(mirror: Mirror) -> Outline:
@@ -79,9 +79,7 @@ def sun_rays(sun: Sun, u: np.ndarray, *, jitter: float, u_jitter: np.ndarray) ->
     return direction, 1.0 / np.sqrt(1.0 + tan * tan)
 
 
-def mirror_distance(
-    mirror: Mirror, origin: np.ndarray, direction: np.ndarray, is_on_mirror: np.ndarray
-) -> np.ndarray:
+def mirror_distance(mirror: Mirror, origin: np.ndarray, direction: np.ndarray, is_on_mirror: np.ndarray) -> np.ndarray:
     """Distance to the next hit on the mirror, front or back; infinite without one, (n,) [m].
 
     A ray that leaves the mirror has one of its two crossings at its own place: the one nearer to zero is left out.
@@ -243,6 +241,19 @@ def diffuse(normals: np.ndarray, u: np.ndarray) -> np.ndarray:
     """Directions of density cos / pi about unit normals (n, 3), from numbers (n, 2)."""
     one, two = axes_across(normals)
     sine, cosine, phi = np.sqrt(u[:, 0]), np.sqrt(1.0 - u[:, 0]), 2.0 * np.pi * u[:, 1]
-    return (sine * np.cos(phi))[:, np.newaxis] * one + (sine * np.sin(phi))[:, np.newaxis] * two + cosine[
-        :, np.newaxis
-    ] * normals
+    return (
+        (sine * np.cos(phi))[:, np.newaxis] * one
+        + (sine * np.sin(phi))[:, np.newaxis] * two
+        + cosine[:, np.newaxis] * normals
+    )
+
+
+def shares_that_go_on(parts: Parts, part: np.ndarray, side: np.ndarray, cosine: np.ndarray) -> np.ndarray:
+    """Shares of the light on parts that go on as from a mirror, diffusely, and straight on, (n, 3) [–]."""
+    absorptance, specular = parts.surface[part, side].T
+    left = 1.0 - absorptance
+    shares = np.column_stack([left * specular, left * (1.0 - specular), np.zeros(len(part))])
+    glass = parts.cover[part, 0] > 0.0
+    back, through = sheet_shares(parts.cover[part[glass]], cosine[glass])
+    shares[glass] = np.column_stack([back, np.zeros(len(back)), through])
+    return shares

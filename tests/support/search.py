@@ -9,9 +9,7 @@ def hits_by_tree(tree, corners, origin, direction, skip, stack, distance, t, num
     """Nearest hit of each ray through the tree."""
     for k in range(origin.shape[0]):
         o, d = origin[k], direction[k]
-        t[k], number[k] = closest_hit(
-            tree, corners, o[0], o[1], o[2], d[0], d[1], d[2], FAR, skip[k], stack, distance
-        )
+        t[k], number[k] = closest_hit(tree, corners, o[0], o[1], o[2], d[0], d[1], d[2], FAR, skip[k], stack, distance)
 
 
 @device

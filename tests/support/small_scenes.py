@@ -76,3 +76,71 @@ def tallied(
 def budget(optics: Optics, *, count: int, **how: int) -> np.ndarray:
     """Power in each column of the budget, (20,). [W]"""
     return tallied(optics, count=count, **how).budget.sum(axis=0) / (count * N_SCRAMBLES)
+
+
+def part(name, role, shape, surface="absorptance = 0.63, specular_share = 0.3", *, more=""):
+    return f'[[part]]\nname = "{name}"\nrole = "{role}"\n{shape}\nsurface = {{ {surface} }}\n{more}\n'
+
+
+POT = part("pot", "receiver", 'shape = "cylinder"\nradius_m = 0.05\nheight_m = 0.12')
+CAVITY = part(
+    "cavity",
+    "receiver",
+    'shape = "cavity"\nradius_m = 0.08\ndepth_m = 0.15\nopening_radius_m = 0.05\naxis = [0.0, 0.1, -1.0]',
+    "absorptance = 0.31, specular_share = 0.4",
+    more="surface_back = { absorptance = 0.72, specular_share = 0.0 }",
+)
+TUBE = part(
+    "tube",
+    "stand",
+    'shape = "tube"\nradius_m = 0.12\nheight_m = 0.2\naxis = [0.3, 0.0, 1.0]\ncenter_m = [0.05, 0.0, -0.1]',
+    "absorptance = 0.2, specular_share = 0.9",
+    more="surface_back = { absorptance = 0.55, specular_share = 0.1 }",
+)
+COVER = (
+    '[[part]]\nname = "window"\nrole = "cover"\nshape = "disc"\nradius_m = 0.3\ncenter_m = [0.0, 0.0, -0.15]\n'
+    "cover = { refractive_index = 1.526, extinction_per_m = 16.0, thickness_m = 0.004 }\n"
+)
+DOME = COVER.replace("window", "dome").replace("disc", "sphere").replace("0.3\ncenter", "0.35\ncenter")
+SECONDARY = part(
+    "secondary",
+    "mirror",
+    'shape = "cone"\nradius_m = 0.16\nheight_m = 0.05\ncenter_m = [0.0, 0.01, -0.3]\naxis = [0.0, 0.0, -1.0]',
+    "absorptance = 0.05, specular_share = 1.0",
+)
+FOLDED = part(
+    "folding mirror",
+    "mirror",
+    'shape = "disc"\nradius_m = 0.55\ncenter_m = [0.0, 0.0, -0.5]\naxis = [0.0, 0.0, -1.0]',
+    "absorptance = 0.07, specular_share = 1.0",
+) + part(
+    "white floor",
+    "stand",
+    'shape = "disc"\nradius_m = 0.8\ncenter_m = [0.0, 0.0, -1.2]',
+    "absorptance = 0.2, specular_share = 0.0",
+)
+WHITE_BALL = part(
+    "ball",
+    "stand",
+    'shape = "sphere"\nradius_m = 0.15\ncenter_m = [0.1, 0.0, 0.02]',
+    "absorptance = 0.08, specular_share = 0.0",
+)
+BOX = part(
+    "box",
+    "receiver",
+    'shape = "box"\nsize_m = [0.2, 0.3, 0.1]\naxis = [0.2, 0.1, 1.0]\ncenter_m = [0.0, 0.0, 0.03]',
+)
+PLATE = part("plate", "stand", 'shape = "rectangle"\nsize_m = [0.5, 0.4]\ncenter_m = [0.0, 0.1, -0.07]')
+GROUND_POST = part(
+    "post",
+    "stand",
+    'frame = "ground"\nshape = "box"\nsize_m = [0.1, 0.1, 1.2]\ncenter_m = [0.2, 0.3, 0.7]',
+    "absorptance = 0.4, specular_share = 0.1",
+)
+MESH = part(
+    "wedge",
+    "receiver",
+    'shape = "mesh"\nfile = "wedge.stl"\nunit = "mm"\nturn_deg = [20.0, 0.0, 45.0]',
+    more="surface_back = { absorptance = 0.5 }",
+)
+ROUGH = "slope_error_mrad = 5.0\nbeam_spread_mrad = 2.0"

@@ -258,12 +258,13 @@ def test_the_scene_itself_is_sound():
         (
             'kind = "two-axis"',
             'kind = "fixed"\naxis_azimuth_deg = 180\naxis_elevation_deg = 50\npivot_m = [0, 0, 0]',
-            '13: mount.pivot_m = [0, 0, 0] is not a known key; it belongs to kind = "two-axis"',
+            '13: mount.pivot_m = [0, 0, 0] is not a known key; '
+            'it belongs to kind = "two-axis" or "polar-axis"',
         ),
         (
             'kind = "two-axis"',
             "pointing_jitter_mrad = 1",
-            '9: mount.kind is missing; it must be "two-axis" or "fixed"',
+            '9: mount.kind is missing; it must be "two-axis", "fixed", "polar-axis" or "stationary-focus"',
         ),
         ("[mount]", "[mounts]", "9: mounts is not a known key; did you mean mount?"),
         ("[air]\ntemperature_c = 25", "[air]\ntemprature_c = 25", "35: air.temprature_c = 25 is not a known key; "

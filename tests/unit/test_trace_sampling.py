@@ -41,7 +41,9 @@ def assert_uniform(cells, n_cells):
 
 def test_normal_quantile_is_the_inverse_of_the_distribution():
     """Against scipy, to 1e-15 relative in the middle and down to the smallest number that a ray can get."""
-    p = np.concatenate([np.linspace(0.001, 0.999, 997), 2.0 ** -np.arange(2.0, 34.0), 0.5 + 2.0 ** -np.arange(2.0, 34.0)])
+    p = np.concatenate(
+        [np.linspace(0.001, 0.999, 997), 2.0 ** -np.arange(2.0, 34.0), 0.5 + 2.0 ** -np.arange(2.0, 34.0)]
+    )
     found = np.array([normal_quantile(x) for x in p])
     assert np.allclose(found, special.ndtri(p), rtol=2e-15, atol=1e-16)
     assert normal_quantile(0.5) == 0.0

@@ -137,7 +137,11 @@ def test_cover_passes_reflects_and_takes():
     back, through = sheet_optics(1.526, 0.064, cosine)
     edge = through / (back + through)
     absorbed, left, kind = meet_surface(parts, 0, 0, cosine, 2.0, 2.0, edge - 1e-9)
-    assert (absorbed, left, kind) == (pytest.approx(2.0 * (1.0 - back - through)), pytest.approx(2.0 * (back + through)), 3)
+    assert (absorbed, left, kind) == (
+        pytest.approx(2.0 * (1.0 - back - through)),
+        pytest.approx(2.0 * (back + through)),
+        3,
+    )
     assert meet_surface(parts, 0, 0, cosine, 2.0, 2.0, edge + 1e-9)[2] == 1
     assert absorbed > 0.05
 

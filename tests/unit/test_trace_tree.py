@@ -38,7 +38,9 @@ MESHES = {
     "one centre": np.array([scattered(1)[0] * s - scattered(1)[0].mean(axis=0) * s for s in np.linspace(0.1, 2, 80)]),
     "sizes from 1e-6 to 1": scattered(300) * 10.0 ** np.random.default_rng(5).uniform(-6, 0, (300, 1, 1)),
     "far from the origin": scattered(300) + np.array([500.0, -900.0, 30.0]),
-    "level grid": np.array([[[i, j, 0], [i + 1, j, 0], [i, j + 1, 0]] for i in range(12) for j in range(12)], dtype=float),
+    "level grid": np.array(
+        [[[i, j, 0], [i + 1, j, 0], [i, j + 1, 0]] for i in range(12) for j in range(12)], dtype=float
+    ),
 }
 
 
@@ -114,7 +116,15 @@ def run_tree(tree, corners, origin, direction, skip):
     n = len(origin)
     t, number = np.empty(n), np.empty(n, dtype=np.int64)
     hits_by_tree(
-        tree, corners, origin, direction, skip, np.empty(STACK_SIZE, np.int32), np.empty(STACK_SIZE), t, number
+        tree,
+        corners,
+        origin,
+        direction,
+        skip,
+        np.empty(STACK_SIZE, np.int32),
+        np.empty(STACK_SIZE),
+        t,
+        number,
     )
     return t, number
 

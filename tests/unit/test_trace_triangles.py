@@ -37,7 +37,8 @@ def test_corners_and_edges_count_as_hit(place):
 
 
 @pytest.mark.parametrize(
-    "place", [(-1e-6, 0.5), (0.5, -1e-6), (0.5 + 1e-6, 1.0 + 1e-6), (1.0 + 1e-6, 0.0), (0.0, 2.0 + 1e-6), (-3.0, 9.0)]
+    "place",
+    [(-1e-6, 0.5), (0.5, -1e-6), (0.5 + 1e-6, 1.0 + 1e-6), (1.0 + 1e-6, 0.0), (0.0, 2.0 + 1e-6), (-3.0, 9.0)],
 )
 def test_just_outside_is_missed(place):
     assert hit((*place, 1.0), (0.0, 0.0, -1.0)) == np.inf

@@ -1,0 +1,68 @@
+"""The pictures, and the only folder that imports matplotlib: flux maps, spots, profiles, side view, comparison.
+
+Figures are made directly, without the interactive layer of the library, so that no window system is touched and no
+setting of the process changes. Colours are the perceptually uniform "viridis"; contour lines or printed numbers say the
+same without colour. `draw_all` draws every picture of a result, `draw_flux`, `draw_spot`, `draw_profile` and
+`draw_side_view` one each; `draw_comparison` draws the spots of a comparison.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dishtrace.report import fluxmap
+from dishtrace.report.exports import named_screens
+from dishtrace.report.folder import slugs
+from dishtrace.report.pictures.comparison import draw_comparison
+from dishtrace.report.pictures.flux import draw_flux
+from dishtrace.report.pictures.side import draw_side_view
+from dishtrace.report.pictures.spot import draw_profile, draw_spot
+from dishtrace.report.pictures.style import saved
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from dishtrace.flux.result import Result
+    from dishtrace.study.compare import Comparison
+
+__all__ = [
+    "draw_all",
+    "draw_comparison",
+    "draw_flux",
+    "draw_profile",
+    "draw_side_view",
+    "draw_spot",
+    "write_comparison_picture",
+]
+
+
+def draw_all(result: Result, folder: Path) -> Iterator[str]:
+    """Draw every picture of a result.
+
+    Parameters
+    ----------
+    result : Result
+        A traced scene.
+    folder : Path
+        Exists and can be written.
+
+    Yields
+    ------
+    str
+        The name of each file once it is written.
+    """
+    yield saved(draw_side_view(result), result.version, folder / "side-view.png")
+    for name, screen in named_screens(result).items():
+        if name in ("best-focus", "highest-peak"):
+            continue
+        yield saved(draw_spot(result, screen), result.version, folder / f"spot-{name}.png")
+        yield saved(draw_profile(result, screen), result.version, folder / f"profile-{name}.png")
+    for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
+        if fluxmap.can_be_mapped(part):
+            yield saved(draw_flux(result, part), result.version, folder / f"flux-{name}.png")
+
+
+def write_comparison_picture(comparison: Comparison, folder: Path) -> str:
+    """Write comparison.png into a folder that exists; gives its name."""
+    return saved(draw_comparison(comparison), comparison.version, folder / "comparison.png")

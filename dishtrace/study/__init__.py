@@ -1,0 +1,5 @@
+"""Studies that take more than one trace.
+
+`compare.compare` traces scenes and their variants with common random points and tells the differences;
+`figures` says what is compared, `dishes` how much one dish differs from the next by the luck of setting its facets.
+"""
