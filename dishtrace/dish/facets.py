@@ -9,15 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dishtrace.dish.outline import CIRCLE, Outline
-from dishtrace.scene.quantity import nominal
-
-if TYPE_CHECKING:
-    from dishtrace.scene.model import Scene
 
 FORM_PLACES = ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
 """Places in M of the six numbers uu, vv, ww, uv, uw, vw."""
@@ -241,8 +236,3 @@ def flat_arrays(outlines: tuple[Outline, ...]) -> dict[str, np.ndarray]:
 def _firsts(counts: list[int]) -> np.ndarray:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
-
-def facets_of(scene: Scene, outline: Outline) -> Facets:
-    """The mirror that a scene describes."""
-    slope = nominal(scene.dish.slope_error_mrad) * 1e-3
-    return skin(outline, focal_length=nominal(scene.dish.focal_length_m), slope=slope)

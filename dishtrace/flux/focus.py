@@ -6,6 +6,8 @@ from the search; the offsets themselves have the error of the pilot sample.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from dishtrace.flux.planes import CLEAR_END
@@ -108,18 +110,21 @@ def _lowest(curves: np.ndarray, offsets: np.ndarray) -> Estimate:
     return from_left_out(float(found[0]), found[1:])
 
 
-def _search(curve, legs: np.ndarray, *, focal_length: float) -> Estimate:
-    center, half = 0.0, FIRST_RANGE * focal_length
+def _search(curve: Callable[[np.ndarray, float], np.ndarray], legs: np.ndarray, *, focal_length: float) -> Estimate:
+    """Lowest point of a curve along the axis: a coarse look, widened while the lowest lies at its end, then a close one."""
+
+    def values(offsets: np.ndarray) -> np.ndarray:
+        return np.stack([curve(legs, focal_length + offset) for offset in offsets], axis=1)
+
+    half = FIRST_RANGE * focal_length
     while True:
-        offsets = center + np.linspace(-half, half, N_STEPS)
-        values = np.stack([curve(legs, focal_length + offset) for offset in offsets], axis=1)
-        best = int(np.argmin(values[0]))
-        if best in (0, N_STEPS - 1) and half < WIDEST_RANGE * focal_length:
-            half *= 2.0
-            continue
-        if half <= FIRST_RANGE * NARROWING * focal_length * 1.001:
-            return _lowest(values, offsets)
-        center, half = float(offsets[best]), half * NARROWING
+        offsets = np.linspace(-half, half, N_STEPS)
+        best = int(np.argmin(values(offsets)[0]))
+        if best not in (0, N_STEPS - 1) or half >= WIDEST_RANGE * focal_length:
+            break
+        half *= 2.0
+    close = offsets[best] + np.linspace(-half, half, N_STEPS) * NARROWING
+    return _lowest(values(close), close)
 
 
 def smallest_spot(legs: np.ndarray, *, focal_length: float) -> Estimate:

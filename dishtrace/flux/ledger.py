@@ -62,33 +62,14 @@ class Ledger:
     overhang_w: Estimate
 
 
-def outline_powers(outline: Outline, sun: np.ndarray, *, dni: float, focal_length: float) -> tuple[float, float]:
-    """Sunlight that would meet the parent paraboloid over the outline and over its hole.
+def hole_power(outline: Outline, sun: np.ndarray, *, dni: float, focal_length: float) -> float:
+    """Sunlight towards the mirror's hole, exact for a sunshape that is symmetric about its centre. [W]
 
-    Exact for any sunshape symmetric about its centre: the mean of direction / cos(angle from the centre) is the
-    centre's direction, so the power per plan area at (x, y) is DNI (s_z - (x s_x + y s_y) / (2 f)).
-
-    Parameters
-    ----------
-    outline : Outline
-        In plan. [m]
-    sun : (3,) float64
-        Unit vector towards the sun's centre, dish frame. [–]
-    dni : float
-        Direct normal irradiance. [W/m2]
-    focal_length : float
-        Focal length f, > 0. [m]
-
-    Returns
-    -------
-    outline, hole : float
-        The outline without its hole, and the hole. [W]
+    The mean over the sunshape of direction / cos(angle from the centre) is the centre's direction, so the power per
+    plan area at (x, y) is DNI (s_z - (x s_x + y s_y) / (2 f)).
     """
-    powers = (
-        float(dni * (sun[2] * area - (sun[:2] @ moment) / (2.0 * focal_length)))
-        for area, moment in zip((outline.area, outline.hole_area), outline.moments(), strict=True)
-    )
-    return next(powers), next(powers)
+    _, moment = outline.moments()
+    return float(dni * (sun[2] * outline.hole_area - (sun[:2] @ moment) / (2.0 * focal_length)))
 
 
 def ledger(rows: np.ndarray, *, outline_w: float, hole_w: float, is_skin: bool) -> Ledger:

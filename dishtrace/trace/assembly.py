@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.dish.facets import Facets, flat_arrays
-from dishtrace.dish.outline import Outline
 from dishtrace.scene.materials import reflectance_table, surface_of
 from dishtrace.scene.quantity import nominal
 from dishtrace.trace.cpu import Optics
@@ -33,7 +32,7 @@ from dishtrace.trace.points import (
 from dishtrace.trace.tree import build_tree
 
 if TYPE_CHECKING:
-    from dishtrace.dish.mount import Pose
+    from dishtrace.dish.mount import PlacedMirror
     from dishtrace.parts.triangles import PartMesh
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
@@ -61,9 +60,7 @@ class Assembly:
     order: np.ndarray
 
 
-def mirror_arrays(
-    scene: Scene, sun_state: SunState, outline: Outline, facets: Facets, *, z_max: float
-) -> Mirror:
+def mirror_arrays(scene: Scene, sun_state: SunState, placed: PlacedMirror, facets: Facets, *, z_max: float) -> Mirror:
     """The mirror as the kernels see it; facets in tree order, z_max the height of the highest point. [m]"""
     areas = facets.plan_areas()
     seen = areas * np.maximum(facets.axes[:, 2, 2], 0.0)
@@ -81,11 +78,11 @@ def mirror_arrays(
         spread=nominal(scene.dish.beam_spread_mrad) * 1e-3,
         jitter=nominal(scene.mount.pointing_jitter_mrad) * 1e-3,
         z_max=z_max,
-        sketch_length=2.5 * nominal(scene.dish.focal_length_m),
-        dish_kind=outline.kind,
-        dish_params=outline.params,
-        dish_vertices=outline.vertices,
-        has_no_overhang=len(facets) == 1,
+        sketch_length=2.5 * placed.focal_length,
+        dish_kind=placed.outline.kind,
+        dish_params=placed.outline.params,
+        dish_vertices=placed.outline.vertices,
+        has_no_overhang=scene.dish.facets is None,
     )
 
 
@@ -140,8 +137,7 @@ def assemble(
     scene: Scene,
     *,
     sun_state: SunState,
-    pose: Pose,
-    outline: Outline,
+    mirror: PlacedMirror,
     facets: Facets,
     meshes: tuple[PartMesh, ...],
     seed: int,
@@ -150,7 +146,7 @@ def assemble(
 
     Parameters
     ----------
-    scene, sun_state, pose, outline, facets, meshes
+    scene, sun_state, mirror, facets, meshes
         The described, placed and tessellated scene.
     seed : int
         Seed of the rays.
@@ -179,7 +175,7 @@ def assemble(
     surface, cover = _surfaces(scene)
     is_closed = np.array([mesh.is_closed for mesh in meshes], dtype=bool)
     closed = is_closed[part[order]] if len(part) else np.zeros(0, dtype=bool)
-    direct_cdf, direct_power = _direct_sampling(corners, normal, closed, sun_state, pose.sun)
+    direct_cdf, direct_power = _direct_sampling(corners, normal, closed, sun_state, mirror.pose.sun)
     parts = Parts(
         corners=corners,
         normal=normal,
@@ -191,10 +187,8 @@ def assemble(
         direct_power=direct_power,
     )
     optics = Optics(
-        mirror=mirror_arrays(
-            scene, sun_state, outline, facets.taken(order_facets), z_max=float(facet_high[:, 2].max())
-        ),
-        sun=Sun(center=np.ascontiguousarray(pose.sun), table=sun_state.shape.table),
+        mirror=mirror_arrays(scene, sun_state, mirror, facets.taken(order_facets), z_max=float(facet_high[:, 2].max())),
+        sun=Sun(center=np.ascontiguousarray(mirror.pose.sun), table=sun_state.shape.table),
         parts=parts,
         facets=tree_facets,
         clear=tree_clear,

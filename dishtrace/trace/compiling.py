@@ -76,9 +76,7 @@ def device(function: Callable) -> Callable:
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(_FOLDER)
     try:
-        return numba.njit(nogil=True, cache=IS_CACHED, error_model="numpy", _nrt=False, forceinline=True)(
-            function
-        )
+        return numba.njit(nogil=True, cache=IS_CACHED, error_model="numpy", _nrt=False, forceinline=True)(function)
     finally:
         numba.config.CACHE_DIR = before
 

@@ -169,9 +169,7 @@ def _divide(low, high, order, start, end, level, box, bin_box, bin_count, right_
     if n == 1:
         return -1
     area = _half_area(box[0], box[1], box[2], box[3], box[4], box[5])
-    best_cost, best_bin = _best_split(
-        low, high, order, start, end, 0, cx0, cx1 - cx0, bin_box, bin_count, right_area
-    )
+    best_cost, best_bin = _best_split(low, high, order, start, end, 0, cx0, cx1 - cx0, bin_box, bin_count, right_area)
     axis, lowest, width = 0, cx0, cx1 - cx0
     cost, b = _best_split(low, high, order, start, end, 1, cy0, cy1 - cy0, bin_box, bin_count, right_area)
     if cost < best_cost:
@@ -187,9 +185,7 @@ def _divide(low, high, order, start, end, level, box, bin_box, bin_count, right_
 
 
 @device
-def _build(
-    low, high, order, boxes, child, count, bin_box, bin_count, right_area, box, starts, ends, parents, levels
-):
+def _build(low, high, order, boxes, child, count, bin_box, bin_count, right_area, box, starts, ends, parents, levels):
     """Fill boxes, child and count, reorder order; the rest is scratch. Returns the number of nodes used."""
     starts[0], ends[0], parents[0], levels[0] = 0, order.shape[0], -1, 0
     depth, used = 1, 0
