@@ -111,7 +111,7 @@ def _lowest(curves: np.ndarray, offsets: np.ndarray) -> Estimate:
 
 
 def _search(curve: Callable[[np.ndarray, float], np.ndarray], legs: np.ndarray, *, focal_length: float) -> Estimate:
-    """Lowest point of a curve along the axis: a coarse look, widened while the lowest lies at its end, then a close one."""
+    """Lowest point of a curve along the axis: a coarse look, widened while the end is lowest, then a close one."""
 
     def values(offsets: np.ndarray) -> np.ndarray:
         return np.stack([curve(legs, focal_length + offset) for offset in offsets], axis=1)
