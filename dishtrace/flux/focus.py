@@ -6,18 +6,20 @@ from the search; the offsets themselves have the error of the pilot sample.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from dishtrace.flux.planes import CLEAR_END
 from dishtrace.stats import Estimate, from_left_out
 
-N_STEPS = 33
+N_STEPS = 17
 # Half the range searched first, in focal lengths, and by how much a range is narrowed or widened.
 FIRST_RANGE = 0.1
 WIDEST_RANGE = 0.8
 NARROWING = 0.125
 # Points about the best one that the parabola is laid through.
-N_FITTED = 9
+N_FITTED = 7
 N_BINS = 4096
 N_PIXELS = 64
 PATCH_AREA = 1e-4
@@ -48,9 +50,7 @@ def radius_90(legs: np.ndarray, height: float) -> np.ndarray:
     longest = float(radius[power > 0.0].max()) * (1.0 + 1e-12) or 1.0
     bins = np.minimum((radius / longest * N_BINS).astype(np.int64), N_BINS - 1)
     block = np.arange(len(legs))[:, np.newaxis]
-    counted = np.bincount(
-        (block * N_BINS + bins).ravel(), weights=power.ravel(), minlength=len(legs) * N_BINS
-    )
+    counted = np.bincount((block * N_BINS + bins).ravel(), weights=power.ravel(), minlength=len(legs) * N_BINS)
     enclosed = np.cumsum(left_out(counted.reshape(len(legs), N_BINS)), axis=1)
     wanted = 0.9 * enclosed[:, -1:]
     above = np.argmax(enclosed >= wanted, axis=1)
@@ -110,18 +110,21 @@ def _lowest(curves: np.ndarray, offsets: np.ndarray) -> Estimate:
     return from_left_out(float(found[0]), found[1:])
 
 
-def _search(curve, legs: np.ndarray, *, focal_length: float) -> Estimate:
-    center, half = 0.0, FIRST_RANGE * focal_length
+def _search(curve: Callable[[np.ndarray, float], np.ndarray], legs: np.ndarray, *, focal_length: float) -> Estimate:
+    """Lowest point of a curve along the axis: a coarse look, widened while the end is lowest, then a close one."""
+
+    def values(offsets: np.ndarray) -> np.ndarray:
+        return np.stack([curve(legs, focal_length + offset) for offset in offsets], axis=1)
+
+    half = FIRST_RANGE * focal_length
     while True:
-        offsets = center + np.linspace(-half, half, N_STEPS)
-        values = np.stack([curve(legs, focal_length + offset) for offset in offsets], axis=1)
-        best = int(np.argmin(values[0]))
-        if best in (0, N_STEPS - 1) and half < WIDEST_RANGE * focal_length:
-            half *= 2.0
-            continue
-        if half <= FIRST_RANGE * NARROWING * focal_length * 1.001:
-            return _lowest(values, offsets)
-        center, half = float(offsets[best]), half * NARROWING
+        offsets = np.linspace(-half, half, N_STEPS)
+        best = int(np.argmin(values(offsets)[0]))
+        if best not in (0, N_STEPS - 1) or half >= WIDEST_RANGE * focal_length:
+            break
+        half *= 2.0
+    close = offsets[best] + np.linspace(-half, half, N_STEPS) * NARROWING
+    return _lowest(values(close), close)
 
 
 def smallest_spot(legs: np.ndarray, *, focal_length: float) -> Estimate:

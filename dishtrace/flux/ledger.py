@@ -51,16 +51,19 @@ class Ledger:
         first_hit receiver over the power that leaves the mirror. [–]
     direct_w : dict of Estimate
         Sunlight that meets parts without the mirror: incident = absorbed + mirror + escaped + lost. [W]
+    overhang_w : Estimate
+        What meets facets that stick out of the outline; it is part of the outline's power. [W]
     """
 
     budget_w: dict[str, Estimate]
     first_hit_w: dict[str, Estimate]
     intercept_factor: Estimate
     direct_w: dict[str, Estimate]
+    overhang_w: Estimate
 
 
 def hole_power(outline: Outline, sun: np.ndarray, *, dni: float, focal_length: float) -> float:
-    """Sunlight that would meet the mirror surface over the hole, exact for any sunshape symmetric about its centre. [W]
+    """Sunlight towards the mirror's hole, exact for a sunshape that is symmetric about its centre. [W]
 
     The mean over the sunshape of direction / cos(angle from the centre) is the centre's direction, so the power per
     plan area at (x, y) is DNI (s_z - (x s_x + y s_y) / (2 f)).
@@ -69,28 +72,37 @@ def hole_power(outline: Outline, sun: np.ndarray, *, dni: float, focal_length: f
     return float(dni * (sun[2] * outline.hole_area - (sun[:2] @ moment) / (2.0 * focal_length)))
 
 
-def ledger(rows: np.ndarray, *, gaps: float) -> Ledger:
+def ledger(rows: np.ndarray, *, outline_w: float, hole_w: float, is_skin: bool) -> Ledger:
     """The ledger from the tally's budget.
 
     Parameters
     ----------
-    rows : (32, 20) float64
+    rows : (32, 22) float64
         Power of each block in the tally's columns. [W]
-    gaps : float
-        Power through the hole and beside the mirror, exact. [W]
+    outline_w, hole_w : float
+        Exact power over the outline without its hole, and over the hole. [W]
+    is_skin : bool
+        Whether the mirror is one continuous skin, whose only gap is the hole; between facets the gaps are what the
+        facets do not meet.
     """
-    budget = {key: total(rows[:, number]) for key, number in ENDS.items()}
-    met = total(rows[:, column.OUTLINE])
-    outline = Estimate(met.value + gaps, met.se)
+    n_blocks = len(rows)
+    met, overhang = rows[:, column.OUTLINE], rows[:, column.OVERHANG]
+    if is_skin:
+        outline, gaps = met + hole_w / n_blocks, np.full(n_blocks, hole_w / n_blocks)
+    else:
+        outline = overhang + (outline_w + hole_w) / n_blocks
+        gaps = outline - met
 
     def ratio(sums: np.ndarray) -> np.ndarray:
         power = np.where(sums[:, column.LEAVING] > 0.0, sums[:, column.LEAVING], np.nan)
         return (sums[:, column.FIRST_RECEIVER] / power)[:, np.newaxis]
 
     (intercept,) = jackknife(ratio, rows)
+    ends = {key: total(rows[:, number]) for key, number in ENDS.items()}
     return Ledger(
-        budget_w={"outline": outline, "gaps": Estimate(gaps, 0.0), **budget},
+        budget_w={"outline": total(outline), "gaps": total(gaps), **ends},
         first_hit_w={key: total(rows[:, number]) for key, number in FIRST_HITS.items()},
         intercept_factor=intercept,
         direct_w={key: total(rows[:, number]) for key, number in DIRECT.items()},
+        overhang_w=total(overhang),
     )

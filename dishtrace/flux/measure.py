@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.mount import Pose, pose
-from dishtrace.dish.outline import Outline, outline_of
-from dishtrace.dish.paraboloid import rim_angle, surface_area
+from dishtrace.dish.facets import Facets
+from dishtrace.dish.layouts import facets_of
+from dishtrace.dish.mount import PlacedMirror, placed_mirror
+from dishtrace.dish.outline import outline_of
+from dishtrace.dish.paraboloid import rim_angle
 from dishtrace.errors import Fault, InputError, RunError
 from dishtrace.flux.focus import highest_peak, smallest_spot
 from dishtrace.flux.ledger import hole_power, ledger
@@ -48,15 +50,14 @@ MOST_LOST_SHARE = 1e-6
 
 @dataclass(frozen=True, eq=False)
 class Prepared:
-    """A scene placed under its sun and ready to trace."""
+    """A scene placed under its sun and ready to trace; facets as they are built, parts in the dish frame."""
 
     scene: Scene
     sun: SunState
-    pose: Pose
-    outline: Outline
+    mirror: PlacedMirror
+    facets: Facets
     meshes: tuple[PartMesh, ...]
     assembly: Assembly
-    focal_length: float
 
     def tally(self, *, n_screens: int = 0, n_radii: int = 0, n_legs: int = 0) -> Tally:
         """An empty tally for this scene."""
@@ -78,11 +79,13 @@ def prepare(scene: Scene, *, seed: int) -> Prepared:
         With every fault that the sun, the mount or the parts have.
     """
     sun = sun_state(scene)
-    placed = pose(scene, sun)
-    outline = outline_of(scene)
-    meshes = part_meshes(scene, placed)
-    assembly = assemble(scene, sun_state=sun, pose=placed, outline=outline, meshes=meshes, seed=seed)
-    return Prepared(scene, sun, placed, outline, meshes, assembly, nominal(scene.dish.focal_length_m))
+    mirror = placed_mirror(scene, sun)
+    facets = mirror.facets
+    if facets is None or scene.dish.facets is not None:
+        facets = mirror.carried(facets_of(scene, outline_of(scene)))
+    meshes = part_meshes(scene, mirror.pose, mirror.outline)
+    assembly = assemble(scene, sun_state=sun, mirror=mirror, facets=facets, meshes=meshes, seed=seed)
+    return Prepared(scene, sun, mirror, facets, meshes, assembly)
 
 
 def trace(
@@ -133,9 +136,9 @@ def trace(
         started = time.perf_counter()
         pilot = prepared.tally(n_legs=min(n_points, PILOT_POINTS))
         run(optics, no_screens(), pilot, n_points=pilot.legs.shape[1], threads=threads, stop=stop)
-        spots, offsets = _spot_planes(pilot.legs, prepared.focal_length)
+        spots, offsets = _spot_planes(pilot.legs, prepared.mirror.focal_length)
         planes, centers, scales = _framed(
-            (*spots, *user_planes(scene, prepared.pose)), pilot.legs, prepared.focal_length
+            (*spots, *user_planes(scene, prepared.mirror.pose)), pilot.legs, prepared.mirror.focal_length
         )
         screens = kernel_screens(planes, centers, scales)
         tally = prepared.tally(n_screens=len(planes), n_radii=screens.radii.shape[1])
@@ -145,9 +148,7 @@ def trace(
     _refuse_lost(scene, tally, n_rays, seed)
     shown = [
         screen_result(plane, tally, k, scale=scales[k], n_rays=n_rays, offset=offset)
-        for k, (plane, offset) in enumerate(
-            zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True)
-        )
+        for k, (plane, offset) in enumerate(zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True))
     ]
     return _result(
         prepared,
@@ -195,9 +196,7 @@ def _compiled(
     return prepared, seconds
 
 
-def _spot_planes(
-    legs: np.ndarray, focal_length: float
-) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
+def _spot_planes(legs: np.ndarray, focal_length: float) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
     """Focal plane, smallest spot and highest peak, and their offsets from the focus."""
     smallest = smallest_spot(legs, focal_length=focal_length)
     peak = highest_peak(legs, focal_length=focal_length)
@@ -229,25 +228,23 @@ def _refuse_lost(scene: Scene, tally: Tally, n_rays: int, seed: int) -> None:
 
 
 def _dish_figures(prepared: Prepared) -> dict[str, float]:
+    facets, mirror = prepared.facets, prepared.mirror
     return {
-        "outline_m2": prepared.outline.area,
-        "aperture_m2": prepared.outline.area,
-        "mirror_m2": surface_area(prepared.outline, focal_length=prepared.focal_length),
-        "facets": 1,
-        "rim_angle_deg": float(np.degrees(rim_angle(prepared.outline, focal_length=prepared.focal_length))),
+        "outline_m2": float(mirror.vector_area[2]),
+        "aperture_m2": float(facets.aperture_areas().sum()),
+        "mirror_m2": float(facets.surface_areas().sum()),
+        "facets": len(facets),
+        "rim_angle_deg": float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length))),
+        "focal_length_m": float(mirror.focal_length),
     }
 
 
-def _notes(
-    prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int
-) -> tuple[str, ...]:
-    notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.pose.notes]
+def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int) -> tuple[str, ...]:
+    notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.mirror.pose.notes]
     for mesh in prepared.meshes:
         notes += [f'part "{mesh.name}": {note}' for note in mesh.notes]
     if stopped:
-        notes.append(
-            f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them"
-        )
+        notes.append(f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them")
     elif n_rays != rays_wanted:
         notes.append(f"{rays_wanted} rays were rounded up to {n_rays}, whole units of {UNIT_RAYS}")
     if n_lost:
@@ -265,9 +262,10 @@ def _result(
     stopped: bool,
     **about,
 ) -> Result:
-    gaps = hole_power(
-        prepared.outline, prepared.pose.sun, dni=prepared.sun.dni_w_m2, focal_length=prepared.focal_length
-    )
+    mirror, dni = prepared.mirror, prepared.sun.dni_w_m2
+    outline_w = float(dni * (mirror.vector_area @ mirror.pose.sun))
+    hole_w = hole_power(mirror.outline, mirror.pose.sun, dni=dni, focal_length=mirror.focal_length)
+    is_skin = prepared.scene.dish.facets is None
     return Result(
         scene=prepared.scene,
         version=metadata.version("dishtrace"),
@@ -276,18 +274,17 @@ def _result(
         backend=BACKEND,
         stopped=stopped,
         sun=prepared.sun,
-        pose=prepared.pose,
+        mirror=mirror,
+        facets=prepared.facets,
         dish=_dish_figures(prepared),
-        ledger=ledger(tally.budget / n_rays, gaps=gaps),
+        ledger=ledger(tally.budget / n_rays, outline_w=outline_w, hole_w=hole_w, is_skin=is_skin),
         focal_plane=shown[0],
         best_focus=shown[1],
         highest_peak=shown[2],
         parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays),
         screens={screen.name: screen for screen in shown[3:]},
         sample_rays=sample_rays(prepared),
-        notes=_notes(
-            prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())
-        ),
+        notes=_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
         **about,
     )
 

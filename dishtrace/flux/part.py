@@ -77,8 +77,7 @@ class PartResult:
             "peak_at_m": [float(value) for value in self.peak_at_m],
             "peak_side": self.peak_side,
             "sides": {
-                side: {key: getattr(result, key).to_dict() for key in FIGURES}
-                for side, result in self.sides.items()
+                side: {key: getattr(result, key).to_dict() for key in FIGURES} for side, result in self.sides.items()
             },
         }
 
@@ -113,9 +112,7 @@ def part_results(
     return results
 
 
-def _part_result(
-    mesh: PartMesh, figures: np.ndarray, incident: np.ndarray, absorbed: np.ndarray
-) -> PartResult:
+def _part_result(mesh: PartMesh, figures: np.ndarray, incident: np.ndarray, absorbed: np.ndarray) -> PartResult:
     """Figures of one part; figures (32, 2, 5), incident and absorbed (rows, n, 2) are each block's powers. [W]"""
     sides = {}
     for k, side in enumerate(SIDES):
@@ -153,9 +150,7 @@ def _peak(mesh: PartMesh, incident: np.ndarray, sides: dict[str, SideResult]) ->
     for k, side in enumerate(SIDES):
         if sides[side].incident_w.value > 0.0:
             sign = 1.0 if k == 0 else -1.0
-            found = surface_peak(
-                incident[:, :, k], areas=mesh.areas, centers=centers, normals=sign * mesh.normals
-            )
+            found = surface_peak(incident[:, :, k], areas=mesh.areas, centers=centers, normals=sign * mesh.normals)
             peaks.append((found, side))
     if not peaks:
         nothing = Estimate(0.0, None)

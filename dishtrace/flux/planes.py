@@ -14,6 +14,7 @@ from dishtrace.vec import normalise, perpendicular_axes
 if TYPE_CHECKING:
     from dishtrace.dish.mount import Pose
     from dishtrace.scene.model import Scene
+    from dishtrace.scene.tables import Screen
 
 OPAQUE_END, CLEAR_END = 7, 8
 
@@ -66,11 +67,10 @@ def spot_plane(name: str, *, focal_length: float, offset: float, half_width: flo
 
 def user_planes(scene: Scene, pose: Pose) -> tuple[Plane, ...]:
     """The scene's screens, placed in the dish frame."""
-    return tuple(_user_plane(scene, screen, pose) for screen in scene.screens)
+    return tuple(_user_plane(screen, pose) for screen in scene.screens)
 
 
-def _user_plane(scene: Scene, screen, pose: Pose) -> Plane:
-    focal_length = nominal(scene.dish.focal_length_m)
+def _user_plane(screen: Screen, pose: Pose) -> Plane:
     offset = None if screen.offset_m is None else nominal(screen.offset_m)
     if offset is not None:
         center, frame = np.array([0.0, 0.0, offset]), "dish"
@@ -80,7 +80,7 @@ def _user_plane(scene: Scene, screen, pose: Pose) -> Plane:
     axis_x, axis_y = map_axes(facing)
     return Plane(
         name=screen.name,
-        origin=pose.points_to_dish(center, frame, focal_length),
+        origin=pose.points_to_dish(center, frame, pose.focal_length),
         facing=pose.vectors_to_dish(facing, screen.frame),
         axis_x=pose.vectors_to_dish(axis_x, screen.frame),
         axis_y=pose.vectors_to_dish(axis_y, screen.frame),
@@ -110,9 +110,7 @@ def crossings(plane: Plane, legs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     origin, direction = legs[..., :3], legs[..., 3:6]
     towards = direction @ plane.facing
     is_front = towards < 0.0
-    t = np.divide(
-        (plane.origin - origin) @ plane.facing, towards, out=np.full(towards.shape, -1.0), where=is_front
-    )
+    t = np.divide((plane.origin - origin) @ plane.facing, towards, out=np.full(towards.shape, -1.0), where=is_front)
     end = legs[..., CLEAR_END if plane.is_clear else OPAQUE_END]
     power = np.where((t > 0.0) & (t <= end), legs[..., 6], 0.0)
     relative = origin + t[..., np.newaxis] * direction - plane.origin

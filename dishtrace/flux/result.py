@@ -13,7 +13,8 @@ from dishtrace.flux.screen import ScreenResult
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
-    from dishtrace.dish.mount import Pose
+    from dishtrace.dish.facets import Facets
+    from dishtrace.dish.mount import PlacedMirror, Pose
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
 
@@ -39,7 +40,10 @@ class Result:
     compile_seconds : float or None
         Time spent compiling kernels; None when they lay ready. [s]
     sun : SunState
-    pose : Pose
+    mirror : PlacedMirror
+        The mirror at the moment: pose, focal length, outline.
+    facets : Facets
+        The mirror surfaces as built, in the dish frame.
     dish : dict
         outline_m2, aperture_m2, mirror_m2, facets, rim_angle_deg.
     ledger : Ledger
@@ -64,7 +68,8 @@ class Result:
     seconds: float
     compile_seconds: float | None
     sun: SunState
-    pose: Pose
+    mirror: PlacedMirror
+    facets: Facets
     dish: dict[str, float]
     ledger: Ledger
     focal_plane: ScreenResult
@@ -74,6 +79,11 @@ class Result:
     screens: dict[str, ScreenResult]
     sample_rays: tuple[np.ndarray, ...]
     notes: tuple[str, ...]
+
+    @property
+    def pose(self) -> Pose:
+        """How the dish stands under the sun."""
+        return self.mirror.pose
 
     @property
     def budget_w(self) -> dict[str, Estimate]:
@@ -120,6 +130,7 @@ class Result:
             "first_hit_w": estimates(self.first_hit_w),
             "intercept_factor": self.intercept_factor.to_dict(),
             "direct_w": estimates(self.direct_w),
+            "overhang_w": self.ledger.overhang_w.to_dict(),
             "spot": {
                 "focal_plane": self.focal_plane.to_dict(),
                 "best_focus": self.best_focus.to_dict(),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.dish.mount import Pose
-from dishtrace.dish.outline import Outline, outline_of
+from dishtrace.dish.outline import Outline
 from dishtrace.errors import Fault, InputError
 from dishtrace.parts import sheets, solids
 from dishtrace.parts.cavity import cavity
@@ -82,7 +82,7 @@ class PartMesh:
         return (np.asarray(points) - self.frame_origin) @ self.frame_rotation.T
 
 
-def part_meshes(scene: Scene, pose: Pose) -> tuple[PartMesh, ...]:
+def part_meshes(scene: Scene, pose: Pose, outline: Outline) -> tuple[PartMesh, ...]:
     """All parts of the scene, in its order.
 
     Parameters
@@ -91,6 +91,8 @@ def part_meshes(scene: Scene, pose: Pose) -> tuple[PartMesh, ...]:
         As read and checked.
     pose : Pose
         How the dish stands.
+    outline : Outline
+        Of the mirror at that moment, seen along its axis.
 
     Returns
     -------
@@ -104,7 +106,6 @@ def part_meshes(scene: Scene, pose: Pose) -> tuple[PartMesh, ...]:
         receivers, covers and secondary mirrors that reach through the mirror or lie behind one without a
         hole.
     """
-    outline = outline_of(scene)
     faults: list[Fault] = []
     meshes: list[PartMesh] = []
     for index, part in enumerate(scene.parts):
@@ -116,7 +117,7 @@ def part_meshes(scene: Scene, pose: Pose) -> tuple[PartMesh, ...]:
         except MeshError as error:
             faults.append(scene.fault(("part", index, error.key), allowed=str(error), remedy=error.remedy))
             continue
-        contact = mirror_contact(mesh.triangles, outline, focal_length=nominal(scene.dish.focal_length_m))
+        contact = mirror_contact(mesh.triangles, outline, focal_length=pose.focal_length)
         if contact is not None and _is_refused(part.role, contact, outline):
             faults.append(_in_mirror(scene, index, mesh, contact))
         if contact is not None and (contact.crosses or part.role != "stand"):
@@ -157,7 +158,7 @@ def part_mesh(scene: Scene, part: Part, pose: Pose, *, dish_span: float) -> Part
         shape = SHAPES[part.shape](part)
         local, charts, closed = shape.triangles, shape.charts, is_closed(shape.triangles)
         rotation = rotation_to(normalise(np.array(_numbers(part.axis))))
-    focal_length = nominal(scene.dish.focal_length_m)
+    focal_length = pose.focal_length
     placed = local @ rotation.T + np.array(_numbers(part.center_m))
     triangles = np.ascontiguousarray(pose.points_to_dish(placed, part.frame, focal_length))
     vectors = area_vectors(triangles)

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.outline import Outline, outline_of
+from dishtrace.dish.outline import Outline
 from dishtrace.report.projection import project
-from dishtrace.scene.model import nominal
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
@@ -92,8 +91,7 @@ def side_view(result: Result) -> SideView:
         Seen along the dish's x axis, which is level, so that up is up. Lengths are from the ground origin where the
         scene gives the sun a direction, else from the vertex.
     """
-    focal_length = nominal(result.scene.dish.focal_length_m)
-    outline = outline_of(result.scene)
+    focal_length, outline = result.mirror.focal_length, result.mirror.outline
     has_ground = bool(result.sun.has_direction)
     origin = np.asarray(result.pose.ground_origin) if has_ground else np.zeros(3)
     top = up_direction(result)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.outline import Outline
+from dishtrace.dish.facets import Facets, flat_arrays
 from dishtrace.scene.materials import reflectance_table, surface_of
 from dishtrace.scene.quantity import nominal
 from dishtrace.trace.cpu import Optics
@@ -32,7 +32,7 @@ from dishtrace.trace.points import (
 from dishtrace.trace.tree import build_tree
 
 if TYPE_CHECKING:
-    from dishtrace.dish.mount import Pose
+    from dishtrace.dish.mount import PlacedMirror
     from dishtrace.parts.triangles import PartMesh
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
@@ -60,22 +60,29 @@ class Assembly:
     order: np.ndarray
 
 
-def mirror_arrays(scene: Scene, sun_state: SunState, outline: Outline) -> Mirror:
-    """The mirror as the kernels see it."""
-    focal_length = nominal(scene.dish.focal_length_m)
+def mirror_arrays(scene: Scene, sun_state: SunState, placed: PlacedMirror, facets: Facets, *, z_max: float) -> Mirror:
+    """The mirror as the kernels see it; facets in tree order, z_max the height of the highest point. [m]"""
+    areas = facets.plan_areas()
+    seen = areas * np.maximum(facets.axes[:, 2, 2], 0.0)
+    share = seen / seen.sum()
     return Mirror(
-        focal=focal_length,
-        kind=outline.kind,
-        params=outline.params,
-        vertices=outline.vertices,
-        triangles=outline.triangles,
-        cdf=outline.triangle_cdf,
-        z_max=outline.largest_radius**2 / (4.0 * focal_length),
-        power=sun_state.dni_w_m2 * outline.area,
+        origin=np.ascontiguousarray(facets.origin),
+        axes=np.ascontiguousarray(facets.axes.reshape(-1, 9)),
+        quadric=np.ascontiguousarray(facets.quadric),
+        **flat_arrays(facets.outlines),
+        pick_cdf=np.cumsum(share) / share.sum(),
+        power=sun_state.dni_w_m2 * areas / share,
+        slope=facets.slope,
+        brightness=facets.brightness,
         reflectance=_reflectance_over_cosine(scene),
-        slope=nominal(scene.dish.slope_error_mrad) * 1e-3,
         spread=nominal(scene.dish.beam_spread_mrad) * 1e-3,
         jitter=nominal(scene.mount.pointing_jitter_mrad) * 1e-3,
+        z_max=z_max,
+        sketch_length=2.5 * placed.focal_length,
+        dish_kind=placed.outline.kind,
+        dish_params=placed.outline.params,
+        dish_vertices=placed.outline.vertices,
+        has_no_overhang=scene.dish.facets is None,
     )
 
 
@@ -130,8 +137,8 @@ def assemble(
     scene: Scene,
     *,
     sun_state: SunState,
-    pose: Pose,
-    outline: Outline,
+    mirror: PlacedMirror,
+    facets: Facets,
     meshes: tuple[PartMesh, ...],
     seed: int,
 ) -> Assembly:
@@ -139,7 +146,7 @@ def assemble(
 
     Parameters
     ----------
-    scene, sun_state, pose, outline, meshes
+    scene, sun_state, mirror, facets, meshes
         The described, placed and tessellated scene.
     seed : int
         Seed of the rays.
@@ -153,8 +160,11 @@ def assemble(
     is_clear = np.array([mesh.role in CLEAR_ROLES for mesh in meshes], dtype=bool)
     in_clear = is_clear[part] if len(part) else np.zeros(0, dtype=bool)
     clear, solid = np.flatnonzero(in_clear), np.flatnonzero(~in_clear)
-    tree_clear, order_clear = build_tree(triangles[clear], first=0)
-    tree_solid, order_solid = build_tree(triangles[solid], first=len(clear))
+    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0)
+    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear))
+    facet_low, facet_high = facets.boxes()
+    tree_facets, order_facets = build_tree(facet_low, facet_high, first=0)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
     placed = triangles[order]
     corners = np.ascontiguousarray(
@@ -165,7 +175,7 @@ def assemble(
     surface, cover = _surfaces(scene)
     is_closed = np.array([mesh.is_closed for mesh in meshes], dtype=bool)
     closed = is_closed[part[order]] if len(part) else np.zeros(0, dtype=bool)
-    direct_cdf, direct_power = _direct_sampling(corners, normal, closed, sun_state, pose.sun)
+    direct_cdf, direct_power = _direct_sampling(corners, normal, closed, sun_state, mirror.pose.sun)
     parts = Parts(
         corners=corners,
         normal=normal,
@@ -177,11 +187,12 @@ def assemble(
         direct_power=direct_power,
     )
     optics = Optics(
-        mirror=mirror_arrays(scene, sun_state, outline),
-        sun=Sun(center=np.ascontiguousarray(pose.sun), table=sun_state.shape.table),
+        mirror=mirror_arrays(scene, sun_state, mirror, facets.taken(order_facets), z_max=float(facet_high[:, 2].max())),
+        sun=Sun(center=np.ascontiguousarray(mirror.pose.sun), table=sun_state.shape.table),
         parts=parts,
-        tree_clear=tree_clear,
-        tree_solid=tree_solid,
+        facets=tree_facets,
+        clear=tree_clear,
+        solid=tree_solid,
         mirror_points=scrambled_points(
             seed=seed,
             stream=STREAM_MIRROR,

@@ -76,13 +76,11 @@ def device(function: Callable) -> Callable:
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(_FOLDER)
     try:
-        return numba.njit(nogil=True, cache=IS_CACHED, error_model="numpy", _nrt=False, forceinline=True)(
-            function
-        )
+        return numba.njit(nogil=True, cache=IS_CACHED, error_model="numpy", _nrt=False, forceinline=True)(function)
     finally:
         numba.config.CACHE_DIR = before
 
 
 def has_compiled_code() -> bool:
     """Whether compiled kernels of this very source lie in the cache, so that a start is quick."""
-    return IS_CACHED and any(_FOLDER.rglob("*trace_mirror_rays*.nbi"))
+    return IS_CACHED and any(_FOLDER.rglob("*trace_rays*.nbi"))

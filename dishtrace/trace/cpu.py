@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dishtrace.trace.kernels.populations import trace_direct_rays, trace_mirror_ray, trace_mirror_rays
-from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Mirror, Parts, Screens, Sun, Tally
+from dishtrace.trace.kernels.populations import trace_rays
+from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Mirror, Parts, Screens, Sun, Tally, World
 from dishtrace.trace.points import N_DIMENSIONS_DIRECT, N_DIMENSIONS_MIRROR, N_SCRAMBLES, Points
 from dishtrace.trace.tree import STACK_SIZE, Tree
 
@@ -22,58 +22,42 @@ class Optics(NamedTuple):
     mirror: Mirror
     sun: Sun
     parts: Parts
-    tree_clear: Tree
-    tree_solid: Tree
+    facets: Tree
+    clear: Tree
+    solid: Tree
     mirror_points: Points
     direct_points: Points
 
 
-def _scratch(longest_path: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    return (
-        np.empty(STACK_SIZE, dtype=np.int32),
-        np.empty(STACK_SIZE),
-        np.empty((longest_path, 3)),
-        np.zeros(1, dtype=np.int64),
+def _world(optics: Optics, screens: Screens, tally: Tally, points: Points, longest_path: int) -> World:
+    return World(
+        mirror=optics.mirror,
+        sun=optics.sun,
+        parts=optics.parts,
+        facets=optics.facets,
+        clear=optics.clear,
+        solid=optics.solid,
+        screens=screens,
+        tally=tally,
+        points=points,
+        stack=np.empty(STACK_SIZE, dtype=np.int32),
+        distance=np.empty(STACK_SIZE),
+        path=np.empty((longest_path, 3)),
+        n_path=np.zeros(1, dtype=np.int64),
     )
 
 
 def _trace_row(optics: Optics, screens: Screens, tally: Tally, row: int, start: int, count: int) -> None:
     """All scrambles that write to one row, one after the other: so sums never depend on the number of threads."""
-    rows = tally.incident.shape[0]
-    scratch = _scratch(0)
-    trees = (optics.tree_clear, optics.tree_solid)
-    for scramble in range(row, N_SCRAMBLES, rows):
-        trace_mirror_rays(
-            optics.mirror,
-            optics.sun,
-            optics.parts,
-            *trees,
-            screens,
-            tally,
-            optics.mirror_points,
-            scratch,
-            scramble,
-            row,
-            start,
-            count,
-            np.empty(N_DIMENSIONS_MIRROR, dtype=np.uint32),
-        )
+    from_mirror = _world(optics, screens, tally, optics.mirror_points, 0)
+    from_sun = _world(optics, screens, tally, optics.direct_points, 0)
+    state = np.empty(N_DIMENSIONS_MIRROR, dtype=np.uint32)
+    state_direct = np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32)
+    start_direct, count_direct = start // MIRROR_RAYS_PER_DIRECT, count // MIRROR_RAYS_PER_DIRECT
+    for scramble in range(row, N_SCRAMBLES, tally.incident.shape[0]):
+        trace_rays(from_mirror, False, scramble, row, start, count, state)
         if len(optics.parts.part):
-            trace_direct_rays(
-                optics.mirror,
-                optics.sun,
-                optics.parts,
-                *trees,
-                screens,
-                tally,
-                optics.direct_points,
-                scratch,
-                scramble,
-                row,
-                start // MIRROR_RAYS_PER_DIRECT,
-                count // MIRROR_RAYS_PER_DIRECT,
-                np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32),
-            )
+            trace_rays(from_sun, True, scramble, row, start_direct, count_direct, state_direct)
 
 
 def trace_points(
@@ -112,26 +96,8 @@ def ray_path(optics: Optics, screens: Screens, tally: Tally, *, ray: int) -> np.
     (k, 3) float64
         Places, dish frame; the first 64 at most. [m]
     """
-    from dishtrace.trace.kernels.sampling import first_point
-
-    scratch = _scratch(LONGEST_PATH)
+    world = _world(optics, screens, tally, optics.mirror_points, LONGEST_PATH)
     scramble, index = ray % N_SCRAMBLES, ray // N_SCRAMBLES
     state = np.empty(N_DIMENSIONS_MIRROR, dtype=np.uint32)
-    points = optics.mirror_points
-    first_point(points.columns, points.shifts, scramble, index, state)
-    trace_mirror_ray(
-        optics.mirror,
-        optics.sun,
-        optics.parts,
-        optics.tree_clear,
-        optics.tree_solid,
-        screens,
-        tally,
-        points,
-        scratch,
-        scramble,
-        scramble % tally.incident.shape[0],
-        ray,
-        state,
-    )
-    return scratch[2][: scratch[3][0]].copy()
+    trace_rays(world, False, scramble, scramble % tally.incident.shape[0], index, 1, state)
+    return world.path[: world.n_path[0]].copy()

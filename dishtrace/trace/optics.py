@@ -6,16 +6,18 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.points import N_SCRAMBLES, Points
+from dishtrace.trace.tree import Tree
 
 # Columns of Tally.budget [W times rays]: first what closes to OUTLINE, then first hits, then the direct ledger,
-# then what leaves the mirror at the first reflection.
+# then what leaves the mirror at the first reflection, what other facets in front take, and what meets facets outside
+# the outline.
 OUTLINE, SHADED, MIRROR_ABSORBED, BLOCKED, RECEIVER_ABSORBED, STAND_ABSORBED, OTHER_ABSORBED = range(7)
 ESCAPED, MISSED, LOST = range(7, 10)
 FIRST_RECEIVER, FIRST_STAND, FIRST_OTHER, FIRST_NONE = range(10, 14)
 DIRECT_INCIDENT, DIRECT_ABSORBED, DIRECT_MIRROR, DIRECT_ESCAPED, DIRECT_LOST = range(14, 19)
-LEAVING = 19
-N_BUDGET = 20
+LEAVING, OVERLAP, OVERHANG = range(19, 22)
+N_BUDGET = 22
 # Last axis of Tally.parts.
 FIRST, INCIDENT, ABSORBED, PART_DIRECT_INCIDENT, PART_DIRECT_ABSORBED = range(5)
 N_PART_FIGURES = 5
@@ -29,23 +31,40 @@ N_PIXELS = 97
 
 
 class Mirror(NamedTuple):
-    """focal [m]; outline kind, params (8,), vertices (k, 2), triangles (t, 3, 2), cdf (t,); z_max of the rim [m];
-    power = DNI times outline area [W]; reflectance (k,) over equal steps of cos(incidence) from 0 to 1, or one value;
-    slope, spread, jitter: per-axis standard deviations [rad].
+    """Facets: origin (n, 3) [m]; axes (n, 9) u, v, w, w the normal there; quadric (n, 6) uu, vv, ww, uv, uw, vw [1/m].
+
+    The surface is p M p = w in a facet's frame. kind (n,): outline in u, v: 0 circle, 1 rectangle, 2 polygon; params
+    (n, 6): centre u, v, radius, hole radius, half widths [m]; vertices (k, 2), first_vertex (n + 1,); triangles
+    (t, 3, 2) that fill polygons, cdf (t,), first_triangle (n + 1,). pick_cdf (n,): how often a ray picks each facet;
+    power (n,): its power per cosine [W]; slope (n,): per-axis standard deviation [rad]; brightness (n,): share of the
+    dish's reflectance; reflectance (k,) over equal steps of cos(incidence) from 0 to 1, or one value; spread, jitter:
+    per-axis standard deviations [rad]; z_max: height of the highest point [m]; sketch_length: how far paths are drawn
+    [m]; dish_kind, dish_params, dish_vertices: the dish's outline; has_no_overhang: no facet sticks out of it.
     """
 
-    focal: float
-    kind: int
+    origin: np.ndarray
+    axes: np.ndarray
+    quadric: np.ndarray
+    kind: np.ndarray
     params: np.ndarray
     vertices: np.ndarray
+    first_vertex: np.ndarray
     triangles: np.ndarray
     cdf: np.ndarray
-    z_max: float
-    power: float
+    first_triangle: np.ndarray
+    pick_cdf: np.ndarray
+    power: np.ndarray
+    slope: np.ndarray
+    brightness: np.ndarray
     reflectance: np.ndarray
-    slope: float
     spread: float
     jitter: float
+    z_max: float
+    sketch_length: float
+    dish_kind: int
+    dish_params: np.ndarray
+    dish_vertices: np.ndarray
+    has_no_overhang: bool
 
 
 class Sun(NamedTuple):
@@ -91,7 +110,7 @@ class Screens(NamedTuple):
 class Tally(NamedTuple):
     """Sums of power times number of rays; the first axis is the scramble, or the row for triangles.
 
-    budget (32, 20); parts (32, p, 2, 5); incident, absorbed (rows, n, 2); moments (32, s, 5): 1, x, y, x^2, y^2;
+    budget (32, 22); parts (32, p, 2, 5); incident, absorbed (rows, n, 2); moments (32, s, 5): 1, x, y, x^2, y^2;
     radial (32, s, 2048) over r / (r + scale); inside (32, s, k); rings (32, s, 49) to the half width and beyond;
     map (32, s, y, x); legs (32, k, 9): origin, direction, power, end, end without receivers of the first k rays of
     each scramble; n_lost, first_lost (32,).
@@ -153,3 +172,25 @@ def no_screens() -> Screens:
         spot_scale=np.zeros(0),
         radii=np.zeros((0, 0)),
     )
+
+
+class World(NamedTuple):
+    """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
+
+    facets, clear, solid: trees over the facets, over the triangles of receivers and covers, and over the others';
+    stack (s,) int32, distance (s,): of the trees' traversal; path (k, 3), n_path (1,): places of a watched ray.
+    """
+
+    mirror: Mirror
+    sun: Sun
+    parts: Parts
+    facets: Tree
+    clear: Tree
+    solid: Tree
+    screens: Screens
+    tally: Tally
+    points: Points
+    stack: np.ndarray
+    distance: np.ndarray
+    path: np.ndarray
+    n_path: np.ndarray

@@ -12,6 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from dishtrace.chance import philox
+
 N_SCRAMBLES = 32
 N_BITS = 32
 STREAM_MIRROR = 1
@@ -23,12 +25,6 @@ STREAM_DIRECT_LATER = 4
 N_DIMENSIONS_MIRROR = 13
 # Dimensions of a direct ray: 0 triangle, 1-2 place in it, 3-4 place on the sun, 5 what the part does, 6-7 where to.
 N_DIMENSIONS_DIRECT = 8
-
-_PHILOX_M0 = np.uint64(0xD2511F53)
-_PHILOX_M1 = np.uint64(0xCD9E8D57)
-_PHILOX_W0 = np.uint64(0x9E3779B9)
-_PHILOX_W1 = np.uint64(0xBB67AE85)
-_LOW = np.uint64(0xFFFFFFFF)
 
 
 class Points(NamedTuple):
@@ -43,39 +39,6 @@ class Points(NamedTuple):
     seed_low: int
     seed_high: int
     later_stream: int
-
-
-def philox(counters: np.ndarray, *, seed: int) -> np.ndarray:
-    """Philox-4x32-10, a counter-based generator, on arrays.
-
-    Parameters
-    ----------
-    counters : (n, 4) integers below 2**32
-        The counter words.
-    seed : int
-        0 <= seed < 2**64; its halves are the key.
-
-    Returns
-    -------
-    (n, 4) uint64
-        Words below 2**32.
-
-    References
-    ----------
-    .. [1] J.K. Salmon et al., "Parallel Random Numbers: As Easy as 1, 2, 3", SC11, 2011, doi 10.1145/2063384.2063405.
-    """
-    c0, c1, c2, c3 = (np.asarray(counters[:, i], dtype=np.uint64) for i in range(4))
-    k0, k1 = np.uint64(seed & 0xFFFFFFFF), np.uint64(seed >> 32)
-    for _ in range(10):
-        p0, p1 = c0 * _PHILOX_M0, c2 * _PHILOX_M1
-        c0, c1, c2, c3 = (
-            (p1 >> np.uint64(32)) ^ c1 ^ k0,
-            p1 & _LOW,
-            (p0 >> np.uint64(32)) ^ c3 ^ k1,
-            p0 & _LOW,
-        )
-        k0, k1 = (k0 + _PHILOX_W0) & _LOW, (k1 + _PHILOX_W1) & _LOW
-    return np.stack([c0, c1, c2, c3], axis=1)
 
 
 def direction_numbers(n_dimensions: int) -> np.ndarray:

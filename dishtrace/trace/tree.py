@@ -33,24 +33,23 @@ class Tree(NamedTuple):
     count: np.ndarray
 
 
-def build_tree(triangles: np.ndarray, *, first: int) -> tuple[Tree, np.ndarray]:
-    """Tree over triangles, and the order in which it wants them.
+def build_tree(low: np.ndarray, high: np.ndarray, *, first: int) -> tuple[Tree, np.ndarray]:
+    """Tree over boxes that hold triangles or facets, and the order in which it wants them.
 
     Parameters
     ----------
-    triangles : (n, 3, 3) float64
-        Corners. [m]
+    low, high : (n, 3) float64
+        Lowest and highest corner of each one's box. [m]
     first : int
-        Number of the first triangle of this tree in the common list. [–]
+        Number of the first one of this tree in the common list. [–]
 
     Returns
     -------
     tree : Tree
     order : (n,) int64
-        Position i of the tree's order holds triangle order[i].
+        Position i of the tree's order holds number order[i].
     """
-    n = len(triangles)
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    n = len(low)
     order = np.arange(n, dtype=np.int64)
     n_nodes = max(n, 1)
     boxes = np.empty((n_nodes, 2, 6), dtype=np.float64)
@@ -170,9 +169,7 @@ def _divide(low, high, order, start, end, level, box, bin_box, bin_count, right_
     if n == 1:
         return -1
     area = _half_area(box[0], box[1], box[2], box[3], box[4], box[5])
-    best_cost, best_bin = _best_split(
-        low, high, order, start, end, 0, cx0, cx1 - cx0, bin_box, bin_count, right_area
-    )
+    best_cost, best_bin = _best_split(low, high, order, start, end, 0, cx0, cx1 - cx0, bin_box, bin_count, right_area)
     axis, lowest, width = 0, cx0, cx1 - cx0
     cost, b = _best_split(low, high, order, start, end, 1, cy0, cy1 - cy0, bin_box, bin_count, right_area)
     if cost < best_cost:
@@ -188,9 +185,7 @@ def _divide(low, high, order, start, end, level, box, bin_box, bin_count, right_
 
 
 @device
-def _build(
-    low, high, order, boxes, child, count, bin_box, bin_count, right_area, box, starts, ends, parents, levels
-):
+def _build(low, high, order, boxes, child, count, bin_box, bin_count, right_area, box, starts, ends, parents, levels):
     """Fill boxes, child and count, reorder order; the rest is scratch. Returns the number of nodes used."""
     starts[0], ends[0], parents[0], levels[0] = 0, order.shape[0], -1, 0
     depth, used = 1, 0

@@ -12,7 +12,10 @@ import pytest
 
 from dishtrace.flux.measure import Prepared, prepare
 from dishtrace.parts import refine, rings, solids
+from dishtrace.scene.model import Scene
 from dishtrace.scene.read import scene_from_text
+from dishtrace.sun import state
+from dishtrace.sun.sunshape import SunShape, sunshape_of
 from dishtrace.trace.cpu import Optics, trace_points
 from dishtrace.trace.optics import Screens, Tally, empty_tally, no_screens
 from dishtrace.trace.points import N_SCRAMBLES
@@ -22,13 +25,28 @@ CIRCLE = 'shape = "circle"\nradius_m = 1.0'
 
 @contextmanager
 def coarse_parts(*, n_around: int = 16, n_bins: int = 30) -> Iterator[None]:
-    """Within, parts are made of few triangles: 16 steps around a circle, about 30 four-sided bins a part."""
+    """Within, parts are made of few triangles: 16 steps around a circle, about 30 four-sided bins a part.
+
+    Sunshape tables are kept from scene to scene.
+    """
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(rings, "steps_around", lambda radius, side, *, least=n_around: n_around)
         patch.setattr(rings, "bin_side", lambda area: float(np.sqrt(area / n_bins)))
         patch.setattr(solids, "SPHERE_AROUND", n_around)
         patch.setattr(refine, "LARGEST_BIN_M2", 1.0)
+        patch.setattr(state, "sunshape_of", sunshape_once)
         yield
+
+
+KNOWN_SHAPES: dict[str, SunShape] = {}
+
+
+def sunshape_once(scene: Scene) -> SunShape:
+    """Sunshape of a scene; its table takes longer than the trace of a small scene, so it is made once for all tests."""
+    wanted = repr(scene.sun.shape)
+    if wanted not in KNOWN_SHAPES:
+        KNOWN_SHAPES[wanted] = sunshape_of(scene)
+    return KNOWN_SHAPES[wanted]
 
 
 def scene_text(

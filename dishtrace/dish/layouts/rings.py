@@ -54,7 +54,7 @@ def ring_edges(table: Rings, outline: Outline) -> list[tuple[float, float]]:
         radii, half = np.array(table.radii_m), 0.5 * table.gap_m
         inner = radii[:-1] + np.where(np.arange(len(radii) - 1) > 0, half, 0.0)
         outer = radii[1:] - np.where(np.arange(len(radii) - 1) < len(radii) - 2, half, 0.0)
-        if np.any(outer <= inner):
+        if np.any(outer <= inner + 1e-9):
             raise LayoutError("gap_m", "leaves nothing of a ring", "a smaller gap, or wider rings")
         return list(zip(inner, outer, strict=True))
     first, last = ring_radii(table, outline)

@@ -1,4 +1,8 @@
-"""The paraboloid z = (x^2 + y^2) / (4 f): where rays meet it, and what it reflects."""
+"""The mirror: facets that are pieces of quadrics, each with an outline in its own plane.
+
+In a facet's frame (u, v, w), with w along its normal at its middle, the surface is p M p = w; flat tiles, bent strips,
+spherical tiles, petals and the whole paraboloid are all of this form. One continuous skin is a mirror of one facet.
+"""
 
 from __future__ import annotations
 
@@ -11,45 +15,155 @@ from dishtrace.trace.kernels.sampling import tilted
 
 
 @device
-def is_in_outline(kind, params, vertices, x, y):
-    """Whether a point in plan lies on the mirror: inside the outline and outside the hole."""
-    if kind == 0:
-        r2 = (x - params[0]) ** 2 + (y - params[1]) ** 2
-        return params[3] * params[3] <= r2 <= params[2] * params[2]
-    if kind == 1:
-        return abs(x - params[0]) <= params[4] and abs(y - params[1]) <= params[5]
+def is_in_polygon(vertices, start, end, x, y):
+    """Whether a point lies inside the polygon of vertices start .. end - 1, by even-odd counting."""
     is_inside = False
-    j = vertices.shape[0] - 1
-    for i in range(vertices.shape[0]):
-        y0, y1 = vertices[i, 1], vertices[j, 1]
-        if (y0 > y) != (y1 > y) and x < vertices[i, 0] + (y - y0) * (vertices[j, 0] - vertices[i, 0]) / (
-            y1 - y0
-        ):
+    j = end - 1
+    for k in range(start, end):
+        y0, y1 = vertices[k, 1], vertices[j, 1]
+        if (y0 > y) != (y1 > y) and x < vertices[k, 0] + (y - y0) * (vertices[j, 0] - vertices[k, 0]) / (y1 - y0):
             is_inside = not is_inside
-        j = i
+        j = k
     return is_inside
 
 
 @device
-def mirror_hit(mirror, ox, oy, oz, dx, dy, dz, is_on_mirror):
-    """Distance to the next hit on the mirror, front or back; infinite when there is none [in lengths of d].
+def is_in_outline(mirror, i, u, v):
+    """Whether a point of facet i's plane lies inside its outline and outside its hole."""
+    params = mirror.params
+    if mirror.kind[i] == 0:
+        r2 = (u - params[i, 0]) ** 2 + (v - params[i, 1]) ** 2
+        return params[i, 3] * params[i, 3] <= r2 <= params[i, 2] * params[i, 2]
+    if mirror.kind[i] == 1:
+        return abs(u - params[i, 0]) <= params[i, 4] and abs(v - params[i, 1]) <= params[i, 5]
+    if mirror.kind[i] == 3:
+        return ((u - params[i, 0]) / params[i, 4]) ** 2 + ((v - params[i, 1]) / params[i, 5]) ** 2 <= 1.0
+    return is_in_polygon(mirror.vertices, mirror.first_vertex[i], mirror.first_vertex[i + 1], u, v)
 
-    Uses q = -(b + sign(b) sqrt(D)) / 2, t = c / q, q / a; a ray that leaves the mirror has c = 0 exactly.
+
+@device
+def outline_point(mirror, i, a, b):
+    """Area-preserving map of (a, b) in the unit square to facet i's outline without its hole: u, v [m]."""
+    params = mirror.params
+    if mirror.kind[i] == 0:
+        r0, r1 = params[i, 3], params[i, 2]
+        r = math.sqrt(r0 * r0 + a * (r1 * r1 - r0 * r0))
+        phi = 2.0 * math.pi * b
+        return params[i, 0] + r * math.cos(phi), params[i, 1] + r * math.sin(phi)
+    if mirror.kind[i] == 1:
+        return params[i, 0] + (2.0 * a - 1.0) * params[i, 4], params[i, 1] + (2.0 * b - 1.0) * params[i, 5]
+    if mirror.kind[i] == 3:
+        r, phi = math.sqrt(a), 2.0 * math.pi * b
+        return params[i, 0] + r * params[i, 4] * math.cos(phi), params[i, 1] + r * params[i, 5] * math.sin(phi)
+    cdf, triangles = mirror.cdf, mirror.triangles
+    t = mirror.first_triangle[i]
+    below = 0.0
+    while cdf[t] <= a and t + 1 < mirror.first_triangle[i + 1]:
+        below = cdf[t]
+        t += 1
+    s = math.sqrt(min(max((a - below) / (cdf[t] - below), 0.0), 1.0))
+    w0, w1, w2 = 1.0 - s, s * (1.0 - b), s * b
+    return (
+        w0 * triangles[t, 0, 0] + w1 * triangles[t, 1, 0] + w2 * triangles[t, 2, 0],
+        w0 * triangles[t, 0, 1] + w1 * triangles[t, 1, 1] + w2 * triangles[t, 2, 1],
+    )
+
+
+@device
+def is_over_outline(mirror, x, y):
+    """Whether a place in plan (dish frame) lies inside the dish's outline, the hole counted in."""
+    if mirror.has_no_overhang:
+        return True
+    kind, params, vertices = mirror.dish_kind, mirror.dish_params, mirror.dish_vertices
+    if kind == 0:
+        return (x - params[0]) ** 2 + (y - params[1]) ** 2 <= params[2] * params[2]
+    if kind == 1:
+        return abs(x - params[0]) <= params[4] and abs(y - params[1]) <= params[5]
+    return is_in_polygon(vertices, 0, vertices.shape[0], x, y)
+
+
+@device
+def form(mirror, i, u, v, w):
+    """The vector M p of facet i at a point of its frame."""
+    m = mirror.quadric
+    return (
+        m[i, 0] * u + m[i, 3] * v + m[i, 4] * w,
+        m[i, 3] * u + m[i, 1] * v + m[i, 5] * w,
+        m[i, 4] * u + m[i, 5] * v + m[i, 2] * w,
+    )
+
+
+@device
+def to_facet(mirror, i, x, y, z):
+    """Components of a vector of the dish frame along the axes of facet i."""
+    axes = mirror.axes
+    return (
+        x * axes[i, 0] + y * axes[i, 1] + z * axes[i, 2],
+        x * axes[i, 3] + y * axes[i, 4] + z * axes[i, 5],
+        x * axes[i, 6] + y * axes[i, 7] + z * axes[i, 8],
+    )
+
+
+@device
+def from_facet(mirror, i, u, v, w):
+    """The inverse of to_facet."""
+    axes = mirror.axes
+    return (
+        u * axes[i, 0] + v * axes[i, 3] + w * axes[i, 6],
+        u * axes[i, 1] + v * axes[i, 4] + w * axes[i, 7],
+        u * axes[i, 2] + v * axes[i, 5] + w * axes[i, 8],
+    )
+
+
+@device
+def facet_place(mirror, i, u, v):
+    """Place on facet i above (u, v), and its normal scaled to 1 along w: six numbers, dish frame."""
+    m = mirror.quadric
+    q = m[i, 0] * u * u + m[i, 1] * v * v + 2.0 * m[i, 3] * u * v
+    b = 1.0 - 2.0 * (m[i, 4] * u + m[i, 5] * v)
+    w = 2.0 * q / (b + math.sqrt(max(b * b - 4.0 * m[i, 2] * q, 0.0)))
+    fu, fv, fw = form(mirror, i, u, v, w)
+    scale = 1.0 / (1.0 - 2.0 * fw)
+    x, y, z = from_facet(mirror, i, u, v, w)
+    nx, ny, nz = from_facet(mirror, i, -2.0 * fu * scale, -2.0 * fv * scale, 1.0)
+    return x + mirror.origin[i, 0], y + mirror.origin[i, 1], z + mirror.origin[i, 2], nx, ny, nz
+
+
+@device
+def facet_normal(mirror, i, x, y, z):
+    """Unit normal of facet i at a place on it, towards the reflecting side."""
+    u, v, w = to_facet(mirror, i, x - mirror.origin[i, 0], y - mirror.origin[i, 1], z - mirror.origin[i, 2])
+    fu, fv, fw = form(mirror, i, u, v, w)
+    nu, nv, nw = -2.0 * fu, -2.0 * fv, 1.0 - 2.0 * fw
+    s = 1.0 / math.sqrt(nu * nu + nv * nv + nw * nw)
+    return from_facet(mirror, i, nu * s, nv * s, nw * s)
+
+
+@device
+def _is_on_sheet(mirror, i, u, v, w):
+    """Whether a point of the quadric belongs to the facet: the near sheet, inside the outline."""
+    _, _, fw = form(mirror, i, u, v, w)
+    return 1.0 - 2.0 * fw > 0.0 and is_in_outline(mirror, i, u, v)
+
+
+@device
+def facet_hit(mirror, i, ox, oy, oz, dx, dy, dz, is_leaving):
+    """Distance to facet i, front or back, infinite when missed [in lengths of d].
+
+    Uses q = -(b + sign(b) sqrt(D)) / 2, t = c / q, q / a; a ray that leaves the facet has c = 0 exactly.
     """
-    if dz >= 0.0 and oz > mirror.z_max:
-        return np.inf
-    f4 = 4.0 * mirror.focal
-    a = (dx * dx + dy * dy) / f4
-    b = 2.0 * (ox * dx + oy * dy) / f4 - dz
-    if is_on_mirror:
-        # The further root is -b / a: reject without dividing when it lies above the rim.
-        if a == 0.0 or b * a >= 0.0 or (dz > 0.0 and -b * dz > a * (mirror.z_max - oz)):
-            return np.inf
-        t = -b / a
-        if is_in_outline(mirror.kind, mirror.params, mirror.vertices, ox + t * dx, oy + t * dy):
+    du, dv, dw = to_facet(mirror, i, dx, dy, dz)
+    u, v, w = to_facet(mirror, i, ox - mirror.origin[i, 0], oy - mirror.origin[i, 1], oz - mirror.origin[i, 2])
+    fu, fv, fw = form(mirror, i, du, dv, dw)
+    a = du * fu + dv * fv + dw * fw
+    b = 2.0 * (u * fu + v * fv + w * fw) - dw
+    if is_leaving:
+        t = -b / a if a * b < 0.0 else np.inf
+        if t < np.inf and _is_on_sheet(mirror, i, u + t * du, v + t * dv, w + t * dw):
             return t
         return np.inf
-    c = (ox * ox + oy * oy) / f4 - oz
+    fu, fv, fw = form(mirror, i, u, v, w)
+    c = u * fu + v * fv + w * fw - w
     discriminant = b * b - 4.0 * a * c
     if discriminant < 0.0:
         return np.inf
@@ -58,32 +172,23 @@ def mirror_hit(mirror, ox, oy, oz, dx, dy, dz, is_on_mirror):
     t1 = q / a if a != 0.0 else np.inf
     if t0 > t1:
         t0, t1 = t1, t0
-    if t0 > 0.0 and is_in_outline(mirror.kind, mirror.params, mirror.vertices, ox + t0 * dx, oy + t0 * dy):
+    if t0 > 0.0 and _is_on_sheet(mirror, i, u + t0 * du, v + t0 * dv, w + t0 * dw):
         return t0
-    if 0.0 < t1 < np.inf and is_in_outline(
-        mirror.kind, mirror.params, mirror.vertices, ox + t1 * dx, oy + t1 * dy
-    ):
+    if 0.0 < t1 < np.inf and _is_on_sheet(mirror, i, u + t1 * du, v + t1 * dv, w + t1 * dw):
         return t1
     return np.inf
 
 
 @device
-def reflectance_at(table, cosine):
-    """Reflectance at an incidence angle, from values at equal steps of its cosine from 0 to 1."""
+def reflectance_at(mirror, i, cosine):
+    """Reflectance of facet i, from values at equal steps of the incidence angle's cosine from 0 to 1."""
+    table = mirror.reflectance
     n = table.shape[0] - 1
     if n == 0:
-        return table[0]
+        return table[0] * mirror.brightness[i]
     position = min(max(cosine, 0.0), 1.0) * n
-    i = min(int(position), n - 1)
-    return table[i] + (position - i) * (table[i + 1] - table[i])
-
-
-@device
-def mirror_normal(focal, x, y):
-    """Unit normal towards the reflecting side."""
-    px, py = -x / (2.0 * focal), -y / (2.0 * focal)
-    s = 1.0 / math.sqrt(1.0 + px * px + py * py)
-    return px * s, py * s, s
+    k = min(int(position), n - 1)
+    return (table[k] + (position - k) * (table[k + 1] - table[k])) * mirror.brightness[i]
 
 
 @device

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.mirror import mirror_hit, mirror_normal, reflectance_at, reflected
+from dishtrace.trace.kernels.mirror import (
+    facet_place,
+    is_over_outline,
+    outline_point,
+    reflectance_at,
+    reflected,
+)
 from dishtrace.trace.kernels.sampling import (
     first_point,
     next_point,
     normal_quantile,
-    outline_point,
     perpendicular,
+    picked,
     sun_tan2,
     unit,
 )
-from dishtrace.trace.kernels.triangles import FAR, transmitted_share
+from dishtrace.trace.kernels.triangles import FAR, is_front, next_facet, transmitted_share
 from dishtrace.trace.kernels.walk import note_place, walk
-from dishtrace.trace.optics import LEAVING, MIRROR_ABSORBED, OUTLINE, SHADED
+from dishtrace.trace.optics import LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
 from dishtrace.trace.points import N_SCRAMBLES
 
 
@@ -40,203 +44,113 @@ def sun_direction(sun, jitter, u2, u3, u8, u9):
 
 
 @device
-def trace_mirror_ray(
-    mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, ray, p
-):
-    """One ray of the mirror population from its point p (13,) of 32-bit words."""
-    x, y = outline_point(mirror.kind, mirror.params, mirror.triangles, mirror.cdf, unit(p[0]), unit(p[1]))
-    z = (x * x + y * y) / (4.0 * mirror.focal)
-    sx, sy, sz, cosine = sun_direction(sun, mirror.jitter, unit(p[2]), unit(p[3]), unit(p[8]), unit(p[9]))
-    weight = mirror.power * (sz - (x * sx + y * sy) / (2.0 * mirror.focal))
-    if weight <= 0.0:
-        return
-    tally.budget[scramble, OUTLINE] += weight
-    sx, sy, sz = sx * cosine, sy * cosine, sz * cosine
-    if scratch[2].shape[0] > 0:
-        note_place(
-            scratch[2],
-            scratch[3],
-            x + 2.5 * mirror.focal * sx,
-            y + 2.5 * mirror.focal * sy,
-            z + 2.5 * mirror.focal * sz,
-        )
-        note_place(scratch[2], scratch[3], x, y, z)
-    share = 1.0 if mirror_hit(mirror, x, y, z, sx, sy, sz, True) >= FAR else 0.0
+def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
+    """Share of the sunlight towards (x, y, z) that no part stops on the way in."""
+    share = transmitted_share(world.clear, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
     if share > 0.0:
-        share = transmitted_share(tree_clear, parts, x, y, z, sx, sy, sz, -1, scratch[0], True)
-    if share > 0.0:
-        share *= transmitted_share(tree_solid, parts, x, y, z, sx, sy, sz, -1, scratch[0], True)
-    arriving = weight * share
-    tally.budget[scramble, SHADED] += weight - arriving
-    if arriving <= 0.0:
-        return
-    nx, ny, nz = mirror_normal(mirror.focal, x, y)
-    kept = arriving * reflectance_at(mirror.reflectance, sx * nx + sy * ny + sz * nz)
+        share *= transmitted_share(world.solid, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
+    return share
+
+
+@device
+def start_on_mirror(world, p):
+    """Where a mirror ray meets a facet: (facet, x, y, z, unit normal, unit vector to the sun, power)."""
+    mirror = world.mirror
+    facet, a = picked(mirror.pick_cdf, unit(p[0]))
+    u, v = outline_point(mirror, facet, a, unit(p[1]))
+    x, y, z, nx, ny, nz = facet_place(mirror, facet, u, v)
+    sx, sy, sz, cosine = sun_direction(world.sun, mirror.jitter, unit(p[2]), unit(p[3]), unit(p[8]), unit(p[9]))
+    weight = mirror.power[facet] * (sx * nx + sy * ny + sz * nz)
+    s = 1.0 / math.sqrt(nx * nx + ny * ny + nz * nz)
+    return facet, x, y, z, nx * s, ny * s, nz * s, sx * cosine, sy * cosine, sz * cosine, weight
+
+
+@device
+def start_on_part(world, p):
+    """Where a direct ray meets a part: (triangle, x, y, z, unit normal, unit vector to the sun, power)."""
+    parts = world.parts
+    tri, _ = picked(parts.direct_cdf, unit(p[0]))
+    su = math.sqrt(unit(p[1]))
+    b, c = su * (1.0 - unit(p[2])), su * unit(p[2])
+    x = parts.corners[tri, 0] + b * parts.corners[tri, 3] + c * parts.corners[tri, 6]
+    y = parts.corners[tri, 1] + b * parts.corners[tri, 4] + c * parts.corners[tri, 7]
+    z = parts.corners[tri, 2] + b * parts.corners[tri, 5] + c * parts.corners[tri, 8]
+    # The jitter of the dish axis does not move the sun for parts that stand still; for parts on the dish it is
+    # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
+    sx, sy, sz, cosine = sun_direction(world.sun, 0.0, unit(p[3]), unit(p[4]), 0.5, 0.5)
+    nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
+    weight = parts.direct_power[tri] * abs(sx * nx + sy * ny + sz * nz)
+    return tri, x, y, z, nx, ny, nz, sx * cosine, sy * cosine, sz * cosine, weight
+
+
+@device
+def first_reflection(world, facet, nx, ny, nz, sx, sy, sz, p):
+    """Light from s after facet's first reflection: (reflected share, unit direction)."""
+    mirror = world.mirror
+    rho = reflectance_at(mirror, facet, sx * nx + sy * ny + sz * nz)
+    slope = mirror.slope[facet]
     sa = sb = ba = bb = 0.0
-    if mirror.slope > 0.0:
-        sa, sb = mirror.slope * normal_quantile(unit(p[4])), mirror.slope * normal_quantile(unit(p[5]))
+    if slope > 0.0:
+        sa, sb = slope * normal_quantile(unit(p[4])), slope * normal_quantile(unit(p[5]))
     if mirror.spread > 0.0:
         ba, bb = mirror.spread * normal_quantile(unit(p[6])), mirror.spread * normal_quantile(unit(p[7]))
     dx, dy, dz = reflected(nx, ny, nz, -sx, -sy, -sz, sa, sb, ba, bb)
-    if dx * nx + dy * ny + dz * nz <= 0.0:
-        kept = 0.0
-    tally.budget[scramble, MIRROR_ABSORBED] += arriving - kept
-    tally.budget[scramble, LEAVING] += kept
+    return rho if dx * nx + dy * ny + dz * nz > 0.0 else 0.0, dx, dy, dz
+
+
+@device
+def book_arrival(world, scramble, facet, x, y, weight, share, rho):
+    """Book a mirror ray up to its first reflection; returns the power that goes on."""
+    budget = world.tally.budget
+    budget[scramble, OUTLINE] += weight
+    if not is_over_outline(world.mirror, x, y):
+        budget[scramble, OVERHANG] += weight
+    arriving = weight * share
+    kept = arriving * rho
+    budget[scramble, SHADED] += weight - arriving
+    budget[scramble, MIRROR_ABSORBED] += arriving - kept
+    budget[scramble, LEAVING] += kept
+    return kept
+
+
+@device
+def trace_ray(world, is_direct, scramble, row, ray, p):
+    """One ray from its point p of 32-bit words: (13,) from the mirror, (8,) from the sun straight to a part."""
+    mirror = world.mirror
+    facet = tri = -1
+    if is_direct:
+        tri, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_part(world, p)
+    else:
+        facet, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_mirror(world, p)
+    if weight <= 0.0:
+        return
+    note_place(world, x + mirror.sketch_length * sx, y + mirror.sketch_length * sy, z + mirror.sketch_length * sz)
+    note_place(world, x, y, z)
+    t, before = next_facet(
+        mirror, world.facets, world.parts.corners, x, y, z, sx, sy, sz, FAR, facet, world.stack, world.distance
+    )
+    if not is_direct and before >= 0 and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
+        # Another facet in front takes this light, and counts it.
+        world.tally.budget[scramble, OVERLAP] += weight
+        return
+    share = 0.0 if before >= 0 else share_arriving(world, x, y, z, sx, sy, sz, tri, not is_direct)
+    if is_direct:
+        kept = weight if share > 0.0 else 0.0
+        dx, dy, dz = -sx, -sy, -sz
+        u0, u1, u2 = unit(p[5]), unit(p[6]), unit(p[7])
+    else:
+        rho, dx, dy, dz = first_reflection(world, facet, nx, ny, nz, sx, sy, sz, p)
+        kept = book_arrival(world, scramble, facet, x, y, weight, share, rho)
+        u0, u1, u2 = unit(p[10]), unit(p[11]), unit(p[12])
     if kept > 0.0:
-        walk(
-            mirror,
-            parts,
-            tree_clear,
-            tree_solid,
-            screens,
-            tally,
-            points,
-            scratch,
-            scramble,
-            row,
-            ray,
-            False,
-            x,
-            y,
-            z,
-            dx,
-            dy,
-            dz,
-            kept,
-            -1,
-            unit(p[10]),
-            unit(p[11]),
-            unit(p[12]),
-        )
+        walk(world, scramble, row, ray, is_direct, x, y, z, dx, dy, dz, kept, facet, tri, u0, u1, u2)
 
 
 @device
-def trace_direct_ray(
-    mirror, sun, parts, tree_clear, tree_solid, screens, tally, points, scratch, scramble, row, ray, p
-):
-    """One ray of the direct population from its point p (8,) of 32-bit words."""
-    u = unit(p[0])
-    tri = min(np.searchsorted(parts.direct_cdf, u, side="right"), parts.direct_cdf.shape[0] - 1)
-    su = math.sqrt(unit(p[1]))
-    b, c = su * (1.0 - unit(p[2])), su * unit(p[2])
-    corner = parts.corners[tri]
-    x, y, z = (
-        corner[0] + b * corner[3] + c * corner[6],
-        corner[1] + b * corner[4] + c * corner[7],
-        corner[2] + b * corner[5] + c * corner[8],
-    )
-    # The jitter of the dish axis does not move the sun for parts that stand still; for parts on the dish it is
-    # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
-    sx, sy, sz, cosine = sun_direction(sun, 0.0, unit(p[3]), unit(p[4]), 0.5, 0.5)
-    nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
-    weight = parts.direct_power[tri] * abs(sx * nx + sy * ny + sz * nz)
-    sx, sy, sz = sx * cosine, sy * cosine, sz * cosine
-    if weight <= 0.0 or mirror_hit(mirror, x, y, z, sx, sy, sz, False) < FAR:
-        return
-    if transmitted_share(tree_clear, parts, x, y, z, sx, sy, sz, tri, scratch[0], False) == 0.0:
-        return
-    if transmitted_share(tree_solid, parts, x, y, z, sx, sy, sz, tri, scratch[0], False) == 0.0:
-        return
-    walk(
-        mirror,
-        parts,
-        tree_clear,
-        tree_solid,
-        screens,
-        tally,
-        points,
-        scratch,
-        scramble,
-        row,
-        ray,
-        True,
-        x,
-        y,
-        z,
-        -sx,
-        -sy,
-        -sz,
-        weight,
-        tri,
-        unit(p[5]),
-        unit(p[6]),
-        unit(p[7]),
-    )
-
-
-@device
-def trace_mirror_rays(
-    mirror,
-    sun,
-    parts,
-    tree_clear,
-    tree_solid,
-    screens,
-    tally,
-    points,
-    scratch,
-    scramble,
-    row,
-    start,
-    count,
-    state,
-):
-    """Mirror rays `start .. start + count - 1` of one scramble; state (13,) uint32 is scratch."""
-    first_point(points.columns, points.shifts, scramble, start, state)
+def trace_rays(world, is_direct, scramble, row, start, count, state):
+    """Rays `start .. start + count - 1` of one scramble of a population; state (d,) uint32 is scratch."""
+    first_point(world.points.columns, world.points.shifts, scramble, start, state)
     for index in range(start, start + count):
         if index > start:
-            next_point(points.columns, scramble, index, state)
-        trace_mirror_ray(
-            mirror,
-            sun,
-            parts,
-            tree_clear,
-            tree_solid,
-            screens,
-            tally,
-            points,
-            scratch,
-            scramble,
-            row,
-            index * N_SCRAMBLES + scramble,
-            state,
-        )
-
-
-@device
-def trace_direct_rays(
-    mirror,
-    sun,
-    parts,
-    tree_clear,
-    tree_solid,
-    screens,
-    tally,
-    points,
-    scratch,
-    scramble,
-    row,
-    start,
-    count,
-    state,
-):
-    """Direct rays `start .. start + count - 1` of one scramble; state (8,) uint32 is scratch."""
-    first_point(points.columns, points.shifts, scramble, start, state)
-    for index in range(start, start + count):
-        if index > start:
-            next_point(points.columns, scramble, index, state)
-        trace_direct_ray(
-            mirror,
-            sun,
-            parts,
-            tree_clear,
-            tree_solid,
-            screens,
-            tally,
-            points,
-            scratch,
-            scramble,
-            row,
-            index * N_SCRAMBLES + scramble,
-            state,
-        )
+            next_point(world.points.columns, scramble, index, state)
+        trace_ray(world, is_direct, scramble, row, index * N_SCRAMBLES + scramble, state)

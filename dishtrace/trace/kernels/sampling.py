@@ -83,11 +83,7 @@ def normal_quantile(p):
             (
                 (
                     (
-                        (
-                            (2.5090809287301226727e3 * r + 3.3430575583588128105e4) * r
-                            + 6.7265770927008700853e4
-                        )
-                        * r
+                        ((2.5090809287301226727e3 * r + 3.3430575583588128105e4) * r + 6.7265770927008700853e4) * r
                         + 4.5921953931549871457e4
                     )
                     * r
@@ -103,11 +99,7 @@ def normal_quantile(p):
             (
                 (
                     (
-                        (
-                            (5.2264952788528545610e3 * r + 2.8729085735721942674e4) * r
-                            + 3.9307895800092710610e4
-                        )
-                        * r
+                        ((5.2264952788528545610e3 * r + 2.8729085735721942674e4) * r + 3.9307895800092710610e4) * r
                         + 2.1213794301586595867e4
                     )
                     * r
@@ -127,10 +119,7 @@ def normal_quantile(p):
             (
                 (
                     (
-                        (
-                            (7.74545014278341407640e-4 * r + 2.27238449892691845833e-2) * r
-                            + 2.41780725177450611770e-1
-                        )
+                        ((7.74545014278341407640e-4 * r + 2.27238449892691845833e-2) * r + 2.41780725177450611770e-1)
                         * r
                         + 1.27045825245236838258e0
                     )
@@ -147,10 +136,7 @@ def normal_quantile(p):
             (
                 (
                     (
-                        (
-                            (1.05075007164441684324e-9 * r + 5.47593808499534494600e-4) * r
-                            + 1.51986665636164571966e-2
-                        )
+                        ((1.05075007164441684324e-9 * r + 5.47593808499534494600e-4) * r + 1.51986665636164571966e-2)
                         * r
                         + 1.48103976427480074590e-1
                     )
@@ -169,10 +155,7 @@ def normal_quantile(p):
             (
                 (
                     (
-                        (
-                            (2.01033439929228813265e-7 * r + 2.71155556874348757815e-5) * r
-                            + 1.24266094738807843860e-3
-                        )
+                        ((2.01033439929228813265e-7 * r + 2.71155556874348757815e-5) * r + 1.24266094738807843860e-3)
                         * r
                         + 2.65321895265761230930e-2
                     )
@@ -189,10 +172,7 @@ def normal_quantile(p):
             (
                 (
                     (
-                        (
-                            (2.04426310338993978564e-15 * r + 1.42151175831644588870e-7) * r
-                            + 1.84631831751005468180e-5
-                        )
+                        ((2.04426310338993978564e-15 * r + 1.42151175831644588870e-7) * r + 1.84631831751005468180e-5)
                         * r
                         + 7.86869131145613259100e-4
                     )
@@ -219,22 +199,14 @@ def sun_tan2(table, u):
 
 
 @device
-def outline_point(kind, params, triangles, cdf, u, v):
-    """Area-preserving map of (u, v) to the outline without its hole: x, y [m]."""
-    if kind == 0:
-        r = math.sqrt(params[3] * params[3] + u * (params[2] * params[2] - params[3] * params[3]))
-        phi = 2.0 * math.pi * v
-        return params[0] + r * math.cos(phi), params[1] + r * math.sin(phi)
-    if kind == 1:
-        return params[0] + (2.0 * u - 1.0) * params[4], params[1] + (2.0 * v - 1.0) * params[5]
-    t = min(np.searchsorted(cdf, u, side="right"), cdf.shape[0] - 1)
-    below = cdf[t - 1] if t > 0 else 0.0
-    su = math.sqrt((u - below) / (cdf[t] - below))
-    a, b, c = 1.0 - su, su * (1.0 - v), su * v
-    return (
-        a * triangles[t, 0, 0] + b * triangles[t, 1, 0] + c * triangles[t, 2, 0],
-        a * triangles[t, 0, 1] + b * triangles[t, 1, 1] + c * triangles[t, 2, 1],
-    )
+def picked(cdf, u):
+    """Number picked by u from running shares, and u rescaled to (0, 1) within it."""
+    n = cdf.shape[0]
+    if n == 1:
+        return 0, u
+    i = min(np.searchsorted(cdf, u, side="right"), n - 1)
+    below = cdf[i - 1] if i > 0 else 0.0
+    return i, min(max((u - below) / (cdf[i] - below), 0.0), 1.0)
 
 
 @device

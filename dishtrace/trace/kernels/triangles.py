@@ -1,4 +1,4 @@
-"""Rays against triangles, through the bounding-volume trees."""
+"""Rays against triangles and facets, through the bounding-volume trees."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.mirror import facet_hit, facet_normal
 from dishtrace.trace.kernels.surface import sheet_optics
 
 # Shared edges: a hair of overlap (relative to the triangle) is harmless, a hair of gap loses light.
@@ -55,10 +56,19 @@ def box_entry(boxes, node, slot, ox, oy, oz, ix, iy, iz, t_max):
 
 
 @device
-def closest_hit(tree, corners, ox, oy, oz, dx, dy, dz, t_max, skip, stack, distance):
-    """Nearest triangle before t_max (at most FAR): (t, triangle), or (t_max, -1). `skip`: triangle the ray leaves.
+def item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving):
+    """Distance to facet i of the mirror, or to triangle i of corners; infinite when missed."""
+    if is_facet:
+        return facet_hit(mirror, i, ox, oy, oz, dx, dy, dz, i == leaving)
+    return np.inf if i == leaving else triangle_hit(corners, i, ox, oy, oz, dx, dy, dz)
 
-    stack (s,) int32 and distance (s,) float64 are scratch.
+
+@device
+def closest_hit(tree, is_facet, corners, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack, distance):
+    """Nearest triangle or facet before t_max (at most FAR): (t, number), or (t_max, -1).
+
+    is_facet, a constant at every call, says which the tree holds; leaving is the triangle or facet that the ray starts
+    on, or -1. stack (s,) int32 and distance (s,) float64 are scratch.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     best = -1
@@ -72,10 +82,9 @@ def closest_hit(tree, corners, ox, oy, oz, dx, dy, dz, t_max, skip, stack, dista
             if t <= t_max and tree.count[node, near_slot] > 0:
                 first = tree.child[node, near_slot]
                 for i in range(first, first + tree.count[node, near_slot]):
-                    if i != skip:
-                        hit = triangle_hit(corners, i, ox, oy, oz, dx, dy, dz)
-                        if hit < t_max:
-                            t_max, best = hit, i
+                    hit = item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving)
+                    if hit < t_max:
+                        t_max, best = hit, i
         has0 = t0 <= t_max and tree.count[node, 0] == 0
         has1 = t1 <= t_max and tree.count[node, 1] == 0
         if has0 and has1:
@@ -125,8 +134,24 @@ def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover
                 if not is_cover_clear or parts.cover[part, 0] == 0.0:
                     return 0.0
                 cosine = abs(dx * parts.normal[i, 0] + dy * parts.normal[i, 1] + dz * parts.normal[i, 2])
-                _, transmitted = sheet_optics(
-                    parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine
-                )
+                _, transmitted = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
                 share *= transmitted
     return share
+
+
+@device
+def next_facet(mirror, tree, corners, ox, oy, oz, dx, dy, dz, t_max, leaving, stack, distance):
+    """Nearest facet before t_max, front or back: (t, facet), or (t_max, -1)."""
+    if dz >= 0.0 and oz > mirror.z_max:
+        return t_max, -1
+    if mirror.kind.shape[0] == 1:
+        t = facet_hit(mirror, 0, ox, oy, oz, dx, dy, dz, leaving == 0)
+        return (t, 0) if t < t_max else (t_max, -1)
+    return closest_hit(tree, True, corners, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack, distance)
+
+
+@device
+def is_front(mirror, i, x, y, z, dx, dy, dz):
+    """Whether light going along d meets facet i at (x, y, z) on its reflecting side."""
+    nx, ny, nz = facet_normal(mirror, i, x, y, z)
+    return dx * nx + dy * ny + dz * nz < 0.0

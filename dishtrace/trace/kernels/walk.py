@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.mirror import mirror_hit, mirror_normal, reflectance_at, reflected
+from dishtrace.trace.kernels.mirror import facet_normal, reflectance_at, reflected
 from dishtrace.trace.kernels.sampling import lambert, normal_quantile, uniform_four
 from dishtrace.trace.kernels.screens import record_screens
 from dishtrace.trace.kernels.surface import sheet_optics
-from dishtrace.trace.kernels.triangles import FAR, closest_hit
+from dishtrace.trace.kernels.triangles import FAR, closest_hit, next_facet
 from dishtrace.trace.optics import (
     ABSORBED,
     BLOCKED,
@@ -30,6 +30,7 @@ from dishtrace.trace.optics import (
     PART_DIRECT_INCIDENT,
     RECEIVER_ABSORBED,
 )
+from dishtrace.trace.points import N_SCRAMBLES
 
 # A ray that has not ended after so many hits is lost: only near-lossless closed boxes get there.
 MOST_HITS = 10000
@@ -38,21 +39,22 @@ ALL_OR_NONE = 0.01
 
 
 @device
-def note_place(path, n_path, x, y, z):
+def note_place(world, x, y, z):
     """Append a place to the path of a ray that is being watched."""
-    if n_path[0] < path.shape[0]:
-        path[n_path[0], 0], path[n_path[0], 1], path[n_path[0], 2] = x, y, z
-        n_path[0] += 1
+    n = world.n_path[0]
+    if n < world.path.shape[0]:
+        world.path[n, 0], world.path[n, 1], world.path[n, 2] = x, y, z
+        world.n_path[0] = n + 1
 
 
 @device
-def mirror_again(mirror, ox, oy, dx, dy, dz, u0, u1, u2, u3):
-    """Later hit on the mirror's front: (reflectance, new direction, whether it leaves the surface)."""
-    nx, ny, nz = mirror_normal(mirror.focal, ox, oy)
-    rho = reflectance_at(mirror.reflectance, -(dx * nx + dy * ny + dz * nz))
+def mirror_again(mirror, facet, nx, ny, nz, dx, dy, dz, u0, u1, u2, u3):
+    """Later hit on a facet's front: (reflectance, new direction, whether it leaves the surface)."""
+    rho = reflectance_at(mirror, facet, -(dx * nx + dy * ny + dz * nz))
+    slope = mirror.slope[facet]
     sa = sb = ba = bb = 0.0
-    if mirror.slope > 0.0:
-        sa, sb = mirror.slope * normal_quantile(u0), mirror.slope * normal_quantile(u1)
+    if slope > 0.0:
+        sa, sb = slope * normal_quantile(u0), slope * normal_quantile(u1)
     if mirror.spread > 0.0:
         ba, bb = mirror.spread * normal_quantile(u2), mirror.spread * normal_quantile(u3)
     dx, dy, dz = reflected(nx, ny, nz, dx, dy, dz, sa, sb, ba, bb)
@@ -66,9 +68,7 @@ def meet_surface(parts, part, side, cosine, weight, full_weight, u):
     u in (0, 1) decides the kind, and by the same number all or nothing for faint light.
     """
     if parts.cover[part, 0] > 0.0:
-        back, through = sheet_optics(
-            parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine
-        )
+        back, through = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
         going = back + through
         first_kind, other_kind, first_share = 3, 1, through / going
     else:
@@ -120,83 +120,66 @@ def book_end(tally, scramble, weight, is_direct, is_touched):
 
 
 @device
-def walk(
-    mirror,
-    parts,
-    tree_clear,
-    tree_solid,
-    screens,
-    tally,
-    points,
-    scratch,
-    scramble,
-    row,
-    ray,
-    is_direct,
-    ox,
-    oy,
-    oz,
-    dx,
-    dy,
-    dz,
-    weight,
-    tri,
-    u0,
-    u1,
-    u2,
-):
-    """Follow a ray: from the mirror (tri = -1), or from its first place on a part (tri >= 0, d towards the part).
+def next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving):
+    """What a ray meets next: (t, triangle or -1, facet or -1, t had receivers and covers not been there).
 
-    u0, u1, u2 serve the first hit on a part; later hits draw from the counter-based generator. tree_clear holds
-    receivers and covers, tree_solid the rest.
+    facet and leaving: the facet or triangle that the ray starts on, or -1.
     """
-    stack, distance, path, n_path = scratch
+    stack, distance = world.stack, world.distance
+    corners, mirror = world.parts.corners, world.mirror
+    t_facet, next_one = next_facet(mirror, world.facets, corners, ox, oy, oz, dx, dy, dz, FAR, facet, stack, distance)
+    t_solid, solid = closest_hit(
+        world.solid, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_facet, leaving, stack, distance
+    )
+    t, tri = closest_hit(world.clear, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_solid, leaving, stack, distance)
+    return t, tri if tri >= 0 else solid, next_one, t_solid
+
+
+@device
+def record_leg(tally, scramble, index, ox, oy, oz, dx, dy, dz, weight, t, t_clear):
+    """Keep the first stretch of one of the first rays of a scramble."""
+    leg = tally.legs[scramble, index]
+    leg[0], leg[1], leg[2], leg[3], leg[4], leg[5] = ox, oy, oz, dx, dy, dz
+    leg[6], leg[7], leg[8] = weight, t, t_clear
+
+
+@device
+def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, facet, tri, u0, u1, u2):
+    """Follow a ray: from a facet (tri = -1), or from its first place on a part (tri >= 0, d towards the part).
+
+    u0, u1, u2 serve the first hit on a part; later hits draw from the counter-based generator.
+    """
+    mirror, parts, tally, points = world.mirror, world.parts, world.tally, world.points
     full_weight = weight
-    is_touched, is_on_mirror, skip, draw = False, tri < 0, -1, 0
+    is_touched, leaving, draw = False, -1, 0
     for hits in range(MOST_HITS):
         if tri < 0:
-            t_mirror = min(mirror_hit(mirror, ox, oy, oz, dx, dy, dz, is_on_mirror), FAR)
-            t_solid, i_solid = closest_hit(
-                tree_solid, parts.corners, ox, oy, oz, dx, dy, dz, t_mirror, skip, stack, distance
-            )
-            t, tri = closest_hit(
-                tree_clear, parts.corners, ox, oy, oz, dx, dy, dz, t_solid, skip, stack, distance
-            )
+            t, tri, next_one, t_clear = next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving)
             if not (is_direct or is_touched):
-                record_screens(screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t, t_solid)
-                if hits == 0 and ray // 32 < tally.legs.shape[1]:
-                    leg = tally.legs[scramble, ray // 32]
-                    leg[0], leg[1], leg[2], leg[3], leg[4], leg[5] = ox, oy, oz, dx, dy, dz
-                    leg[6], leg[7], leg[8] = weight, t, t_solid
-            if tri < 0:
-                tri = i_solid
+                record_screens(world.screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
+                if hits == 0 and ray // N_SCRAMBLES < tally.legs.shape[1]:
+                    record_leg(tally, scramble, ray // N_SCRAMBLES, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
             if t >= FAR:
-                note_place(
-                    path,
-                    n_path,
-                    ox + 3.0 * mirror.focal * dx,
-                    oy + 3.0 * mirror.focal * dy,
-                    oz + 3.0 * mirror.focal * dz,
-                )
+                far = mirror.sketch_length
+                note_place(world, ox + far * dx, oy + far * dy, oz + far * dz)
                 book_end(tally, scramble, weight, is_direct, is_touched)
                 return
             ox, oy, oz = ox + t * dx, oy + t * dy, oz + t * dz
-            note_place(path, n_path, ox, oy, oz)
+            note_place(world, ox, oy, oz)
             if not (math.isfinite(ox) and math.isfinite(oy) and math.isfinite(oz)):
                 break
             if tri < 0:
-                oz = (ox * ox + oy * oy) / (4.0 * mirror.focal)
-                if dz - (ox * dx + oy * dy) / (2.0 * mirror.focal) >= 0.0:
+                facet, leaving = next_one, -1
+                nx, ny, nz = facet_normal(mirror, facet, ox, oy, oz)
+                if dx * nx + dy * ny + dz * nz >= 0.0:
                     tally.budget[scramble, DIRECT_MIRROR if is_direct else BLOCKED] += weight
                     return
-                v0, v1, v2, v3 = uniform_four(
-                    ray, draw, points.later_stream, points.seed_low, points.seed_high
-                )
+                v0, v1, v2, v3 = uniform_four(ray, draw, points.later_stream, points.seed_low, points.seed_high)
                 draw += 1
-                rho, dx, dy, dz, is_leaving = mirror_again(mirror, ox, oy, dx, dy, dz, v0, v1, v2, v3)
-                kept = weight * rho if is_leaving else 0.0
+                rho, dx, dy, dz, is_going = mirror_again(mirror, facet, nx, ny, nz, dx, dy, dz, v0, v1, v2, v3)
+                kept = weight * rho if is_going else 0.0
                 tally.budget[scramble, DIRECT_MIRROR if is_direct else MIRROR_ABSORBED] += weight - kept
-                weight, is_on_mirror, skip = kept, True, -1
+                weight = kept
                 if weight <= 0.0:
                     return
                 continue
@@ -212,7 +195,7 @@ def walk(
         elif kind == 2:
             sign = 1.0 if side == 0 else -1.0
             dx, dy, dz = lambert(sign * nx, sign * ny, sign * nz, u1, u2)
-        weight, is_touched, is_on_mirror, skip, tri = left, True, False, tri, -1
+        weight, is_touched, facet, leaving, tri = left, True, -1, tri, -1
         u0, u1, u2, v3 = uniform_four(ray, draw, points.later_stream, points.seed_low, points.seed_high)
         draw += 1
     tally.budget[scramble, DIRECT_LOST if is_direct else LOST] += weight
