@@ -29,7 +29,7 @@ from dishtrace.sun.state import SunState, sun_state
 from dishtrace.trace.assembly import Assembly, assemble
 from dishtrace.trace.cpu import BACKEND, ray_path
 from dishtrace.trace.interrupt import StopFlag
-from dishtrace.trace.optics import Tally, empty_tally, no_screens
+from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Tally, empty_tally, no_screens
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import (
     MOST_POINTS,
@@ -43,7 +43,7 @@ from dishtrace.trace.run import (
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
 
-PILOT_POINTS = 2048
+PILOT_POINTS = 1024
 N_SAMPLE_RAYS = 48
 MOST_LOST_SHARE = 1e-6
 
@@ -187,7 +187,7 @@ def _compiled(
     will_compile = announce_compilation(announce)
     started = time.perf_counter()
     prepared = prepare(scene, seed=seed)
-    run(prepared.assembly.optics, no_screens(), prepared.tally(), n_points=8, threads=1, stop=stop)
+    run(prepared.assembly.optics, no_screens(), prepared.tally(), n_points=MIRROR_RAYS_PER_DIRECT, threads=1, stop=stop)
     if not will_compile:
         return prepared, None
     seconds = time.perf_counter() - started

@@ -253,7 +253,8 @@ def wishes_of(*, sections: list[str], paper: str, sheet: str | None, board: floa
 
     cuts = [numbers("--section", text, "@", "degrees, or degrees@metres: 30 or 90@0.25", (1, 2)) for text in sections]
     sides = numbers("--sheet", sheet, "x", "two lengths in metres: 1.25x2.5", (2,)) if sheet is not None else []
-    place = numbers("--lamp", lamp, ",", "three lengths in metres from the focus: 0,0,2", (3,)) if lamp else []
+    lamps = "three lengths in metres from the focus: 0,0,2"
+    place = numbers("--lamp", lamp, ",", lamps, (3,)) if lamp is not None else []
     if sides and not all(0.0 < side <= LARGEST_M for side in sides):
         faults.append(Fault("command line", "--sheet", str(sheet), f"must be above 0 and up to {LARGEST_M:g} metres"))
     if paper.lower() not in PAPERS:

@@ -13,7 +13,7 @@ import numpy as np
 from dishtrace.report.cautions import cautions
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, significant, written, written_pair
-from dishtrace.report.spotmap import smoothed
+from dishtrace.report.spotmap import contour_levels, smoothed
 from dishtrace.report.tables import WIDTH, Heading, bullet, cell, grid, joined
 from dishtrace.stats import Estimate
 from dishtrace.study.compare import DIFFERENT, NOT_TOLD_APART, TELLING, UNKNOWN
@@ -28,6 +28,10 @@ if TYPE_CHECKING:
 
 TOO_MANY = 1e12
 LONGEST_TITLE = 44
+OUTSHINES = 8.0
+"""Ratio of the spots' peaks above which one linear range of colours would leave the faintest dark. [–]"""
+BELOW_FAINTEST = 10.0
+"""How far a logarithmic range of colours reaches below the faintest spot's peak. [–]"""
 OVERVIEW = {
     "mirror_m2": "mirror m2",
     "facets": "facets",
@@ -150,7 +154,8 @@ def dishes(comparison: Comparison, case: Case, signs: Signs = PLAIN) -> list[str
         lines += grid([_label(BY_KEY[key], signs) for key in keys], columns)
     text = (
         f"{drawn.number} dishes with dish.seed {drawn.first_seed} to {last}, {drawn.rays} rays each; the error of "
-        f"tracing is taken out. The scatter itself is known to about {_share_of_sd(drawn.number)} %."
+        f"tracing is taken out. The scatter itself is known to about {_share_of_sd(drawn.number)} %. What is not "
+        "listed scatters less than that error."
     )
     return lines + textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
@@ -319,17 +324,24 @@ class SpotRow:
     panels : tuple of SpotPanel
     half_width : float
         Half of what each panel shows, both ways. [mm]
-    highest : float
-        Top of the colour scale. [kW/m2]
+    lowest, highest : float
+        Ends of the colour scale, which is logarithmic when the lowest is above zero. [kW/m2]
+    levels : (n,) float64
+        Contour levels for all. [kW/m2]
     """
 
     panels: tuple[SpotPanel, ...]
     half_width: float
+    lowest: float
     highest: float
+    levels: np.ndarray
 
 
 def spot_row(comparison: Comparison) -> SpotRow:
-    """The spots of all scenes at their best focus, wide enough for the largest circle of R95."""
+    """The spots of all scenes at their best focus, wide enough for the largest circle of R95.
+
+    Colours are logarithmic when the brightest spot outshines the faintest so much that the latter would be all dark.
+    """
     from dishtrace.report.fluxmap import is_certain
 
     panels, reaches = [], []
@@ -344,7 +356,25 @@ def spot_row(comparison: Comparison) -> SpotRow:
         reach = 1000.0 * (centre + 1.15 * screen.radius_m["95"].value)
         reaches.append(min(reach, 1000.0 * screen.half_width_m) if np.isfinite(reach) else 1000.0 * screen.half_width_m)
     highest = max((float(one.flux[one.known].max()) for one in panels if one.known.any()), default=1.0)
-    return SpotRow(tuple(panels), max(reaches), highest)
+    peaks = np.array([panel.smooth.max() for panel in panels])
+    lit = peaks[peaks > 0.0]
+    if len(lit) and lit.max() > OUTSHINES * lit.min():
+        lowest = round_below(lit.min() / BELOW_FAINTEST)
+        return SpotRow(tuple(panels), max(reaches), lowest, highest, log_levels(lowest, highest))
+    return SpotRow(tuple(panels), max(reaches), 0.0, highest, fewer(contour_levels(peaks)))
+
+
+def log_levels(lowest: float, highest: float) -> np.ndarray:
+    """Levels 1 and 3 of every decade above the lowest and below the highest."""
+    decades = np.arange(np.floor(np.log10(lowest)), np.ceil(np.log10(highest)) + 1.0)
+    levels = np.sort(np.concatenate([10.0**decades, 3.0 * 10.0**decades]))
+    return levels[(levels > 1.001 * lowest) & (levels < highest)]
+
+
+def round_below(value: float) -> float:
+    """The next 1 or 3 of a decade at or below a positive value."""
+    decade = 10.0 ** np.floor(np.log10(value))
+    return float(3.0 * decade if value >= 3.0 * decade else decade)
 
 
 def fewer(levels: np.ndarray) -> np.ndarray:

@@ -38,8 +38,8 @@ def overview(scene: Scene) -> dict[str, Any]:
     """
     refuse_faults([scene, *scene.variant_scenes.values()], seed=scene.run.seed)
     placed = prepare(scene, seed=scene.run.seed)
-    sun, outline, focal_length = placed.sun, placed.outline, placed.focal_length
-    rim = float(np.degrees(rim_angle(outline, focal_length=focal_length)))
+    sun, mirror = placed.sun, placed.mirror
+    rim = float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length)))
     parts = {
         mesh.name: {
             "role": mesh.role,
@@ -49,11 +49,15 @@ def overview(scene: Scene) -> dict[str, Any]:
         }
         for mesh in placed.meshes
     }
-    notes = [*scene.notes, *sun.notes, *placed.pose.notes, *(note for mesh in placed.meshes for note in mesh.notes)]
+    notes = [*scene.notes, *sun.notes, *mirror.pose.notes, *(note for mesh in placed.meshes for note in mesh.notes)]
     return {
         "scene": scene.title,
         "sun": {"dni_w_m2": sun.dni_w_m2, "azimuth_deg": sun.azimuth_deg, "elevation_deg": sun.elevation_deg},
-        "dish": {"outline_m2": outline.area, "focal_length_m": focal_length, "rim_angle_deg": rim},
+        "dish": {
+            "outline_m2": float(mirror.vector_area[2]),
+            "focal_length_m": float(mirror.focal_length),
+            "rim_angle_deg": rim,
+        },
         "parts": parts,
         "screens": [screen.name for screen in scene.screens],
         "variants": list(scene.variant_scenes),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.dish.facets import Facets
 from dishtrace.dish.outline import Outline
 from dishtrace.report.projection import project
 
@@ -100,7 +101,9 @@ def side_view(result: Result) -> SideView:
     def flat(points: np.ndarray) -> np.ndarray:
         return project(np.asarray(points) - origin, right, top)
 
-    mirror = tuple(flat(line) for line in section_lines(outline, focal_length))
+    has_facets = result.scene.dish.facets is not None
+    lines = facet_sections(result.facets, outline.center[0]) if has_facets else section_lines(outline, focal_length)
+    mirror = tuple(flat(line) for line in lines)
     rim = flat(on_paraboloid(outline.boundary(), focal_length))
     parts = tuple(Silhouette(part.name, part.role, flat(part.mesh.triangles)) for part in result.parts.values())
     marks = _marks(flat(np.zeros(3)), flat(np.array([0.0, 0.0, focal_length])), has_ground=has_ground)
@@ -165,6 +168,37 @@ def section_lines(outline: Outline, focal_length: float) -> list[np.ndarray]:
     breaks = np.flatnonzero(np.diff(is_mirror.astype(int))) + 1
     pieces = np.split(np.arange(len(y)), breaks)
     return [on_paraboloid(xy[piece], focal_length) for piece in pieces if is_mirror[piece[0]] and len(piece) > 1]
+
+
+def facet_sections(facets: Facets, x: float) -> list[np.ndarray]:
+    """Sections of facets with a plane of constant x, to the small curvature of a facet across the plane.
+
+    Parameters
+    ----------
+    facets : Facets
+        In the dish frame.
+    x : float
+        Place of the plane. [m]
+
+    Returns
+    -------
+    list of (k, 3) float64
+        A line for each facet that the plane meets. [m]
+    """
+    lines = []
+    for i, outline in enumerate(facets.outlines):
+        across = facets.axes[i, :2, 0]
+        steepness = np.hypot(*across)
+        reach = np.abs(outline.extent()).max() * 1.5
+        if abs(x - facets.origin[i, 0]) > reach * steepness:
+            continue
+        foot = (x - facets.origin[i, 0]) * across / steepness**2
+        steps = np.linspace(-reach, reach, SECTION_STEPS // 4 + 1)[:, np.newaxis]
+        uv = foot + steps * np.array([-across[1], across[0]]) / steepness
+        uv = uv[outline.contains(uv)]
+        if len(uv) > 1:
+            lines.append(facets.surface(i, uv)[0])
+    return lines
 
 
 def _limits(points: np.ndarray) -> tuple[float, float, float, float]:

@@ -179,7 +179,7 @@ def _size(row: Row, shape: str | None, defaults: ListDefaults, faults: list[Faul
     if len(size) not in wanted:
         count = " or ".join(map(str, wanted))
         allowed = f"must be {count} number{'' if count == '1' else 's'} for shape {shape} (metres)"
-        faults.append(row.fault("size_m", allowed, "separate several by blanks" if len(wanted) > 1 else ""))
+        faults.append(row.fault("size_m", allowed, "separate several by blanks" if max(wanted) > 1 else ""))
     return size
 
 

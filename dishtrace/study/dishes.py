@@ -14,6 +14,8 @@ from dishtrace.scene.model import Scene
 from dishtrace.stats import Estimate
 
 LARGEST_SEED = 2**63 - 1
+ROUNDING = 1e-9
+"""Relative scatter that is only rounding. [–]"""
 
 
 @dataclass(frozen=True)
@@ -70,10 +72,14 @@ def scatter(draws: Sequence[Estimate]) -> Scatter:
     left_out = [draw.left_out for draw in draws]
     if any(one is None or len(one) != len(left_out[0]) for one in left_out):
         is_exact = all(draw.se == 0.0 for draw in draws)
-        return Scatter(mean, float(values.std(ddof=1)) if is_exact else None)
+        sd = float(values.std(ddof=1))
+        return Scatter(mean, (sd if sd > ROUNDING * abs(mean) else 0.0) if is_exact else None)
     distance = np.array(left_out) - np.mean(left_out, axis=0)
     n_blocks = distance.shape[1]
     spread = distance - distance.mean(axis=1, keepdims=True)
     noise = (n_blocks - 1) / n_blocks * float(np.sum(spread**2)) / (n_dishes - 1)
     variance = float(values.var(ddof=1)) - noise
-    return Scatter(mean, float(np.sqrt(max(variance, 0.0))) if np.isfinite(variance) else None)
+    if not np.isfinite(variance):
+        return Scatter(mean, None)
+    sd = float(np.sqrt(max(variance, 0.0)))
+    return Scatter(mean, sd if sd > ROUNDING * abs(mean) else 0.0)

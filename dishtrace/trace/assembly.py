@@ -161,10 +161,11 @@ def assemble(
     in_clear = is_clear[part] if len(part) else np.zeros(0, dtype=bool)
     clear, solid = np.flatnonzero(in_clear), np.flatnonzero(~in_clear)
     low, high = triangles.min(axis=1), triangles.max(axis=1)
-    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0)
-    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear))
     facet_low, facet_high = facets.boxes()
-    tree_facets, order_facets = build_tree(facet_low, facet_high, first=0)
+    reach = max(float(np.abs(corner).max()) for corner in (low, high, facet_low, facet_high) if corner.size)
+    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0, reach=reach)
+    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach)
+    tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
     placed = triangles[order]
     corners = np.ascontiguousarray(

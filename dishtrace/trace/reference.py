@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.paraboloid import height, normal
 from dishtrace.trace import optics as column
+from dishtrace.trace import reference_mirror as mirrors
 from dishtrace.trace import reference_optics as physics
 from dishtrace.trace.points import N_SCRAMBLES, Points, point_values
 
@@ -30,7 +30,7 @@ RAY_FIELDS = (
     "power",
     "brought",
     "is_touched",
-    "is_on_mirror",
+    "facet",
     "leaving",
     "draws",
     "numbers",
@@ -43,7 +43,7 @@ class Reference:
 
     Parameters
     ----------
-    budget : (32, 20) float64
+    budget : (32, 22) float64
         In the columns of `optics`. [W]
     parts : (32, p, 2, 5) float64
         Figures of both sides of each part, in the columns of `optics`. [W]
@@ -72,7 +72,7 @@ class _Rays:
     """Rays on their way, all of one population; arrays have one row a ray.
 
     number (n,): of the ray; origin, direction (n, 3); power and what it brought (n,); is_touched: has met a part;
-    is_on_mirror: starts on the mirror; leaving: triangle it starts from, -1 for none; draws: later numbers used so far;
+    facet, leaving: facet and triangle it starts from, -1 for none; draws: later numbers used so far;
     numbers (n, 3): for the next surface.
     """
 
@@ -84,7 +84,7 @@ class _Rays:
     power: np.ndarray
     brought: np.ndarray
     is_touched: np.ndarray
-    is_on_mirror: np.ndarray
+    facet: np.ndarray
     leaving: np.ndarray
     draws: np.ndarray
     numbers: np.ndarray
@@ -126,7 +126,7 @@ def trace_reference(optics: Optics, screens: column.Screens, *, count: int, star
     optics, screens : Optics, Screens
         As for the kernels.
     count, start : int
-        Multiples of 8. [–]
+        Multiples of 16. [–]
 
     Returns
     -------
@@ -137,7 +137,7 @@ def trace_reference(optics: Optics, screens: column.Screens, *, count: int, star
     books.follow(mirror_rays(books, optics, start=start, count=count))
     if len(optics.parts.part):
         per_direct = column.MIRROR_RAYS_PER_DIRECT
-        rays, triangle = direct_rays(optics, start=start // per_direct, count=count // per_direct)
+        rays, triangle = direct_rays(books, optics, start=start // per_direct, count=count // per_direct)
         books.follow(books.meet_parts(rays, triangle))
     return books.closed()
 
@@ -151,23 +151,26 @@ def all_points(points: Points, *, start: int, count: int) -> tuple[np.ndarray, n
 
 def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Rays:
     """Rays that leave the mirror for the first time; what happens before is booked."""
-    mirror = optics.mirror
-    u, number = all_points(optics.mirror_points, start=start, count=count)
-    xy = physics.outline_of(mirror).map_unit_square(u[:, 0], u[:, 1])
-    place = np.column_stack([xy, height(xy[:, 0], xy[:, 1], focal_length=mirror.focal)])
-    to_sun, cosine = physics.sun_rays(optics.sun, u[:, 2:4], jitter=mirror.jitter, u_jitter=u[:, 8:10])
-    steepness = np.column_stack([-xy / (2.0 * mirror.focal), np.ones(len(xy))])
-    power = mirror.power * np.sum(to_sun * steepness, axis=1) / cosine
-    lit = power > 0.0
-    u, number, place, to_sun, power = u[lit], number[lit], place[lit], to_sun[lit], power[lit]
+    u, number, facet, place, to_sun, power = sunlight_on_facets(optics, start=start, count=count)
+    t, before = mirrors.nearest_facet(books.facets, place, to_sun, facet)
+    is_first = before < 0
+    taken = np.flatnonzero(~is_first)
+    facing = mirrors.unit_normals(books.facets, before[taken], place[taken] + t[taken, np.newaxis] * to_sun[taken])
+    overlapped = np.zeros(len(number), dtype=bool)
+    overlapped[taken] = np.sum(-to_sun[taken] * facing, axis=1) < 0.0
+    books.add(column.OVERLAP, number[overlapped], power[overlapped])
+    u, number, facet, place, to_sun, power, is_first = (
+        values[~overlapped] for values in (u, number, facet, place, to_sun, power, is_first)
+    )
     books.add(column.OUTLINE, number, power)
+    if not optics.mirror.has_no_overhang:
+        books.add(column.OVERHANG, number, power * ~mirrors.is_over_dish(optics.mirror, place))
     nothing = np.full(len(number), -1)
-    everywhere = np.ones(len(number), dtype=bool)
-    sees_sun = np.isinf(physics.mirror_distance(mirror, place, to_sun, everywhere))
     let_through = physics.light_let_through(optics.parts, place, to_sun, nothing, is_cover_clear=True)
-    arriving = power * sees_sun * let_through
+    arriving = power * is_first * let_through
     books.add(column.SHADED, number, power - arriving)
-    share, away, gets_off = physics.mirror_reflection(mirror, place, -to_sun, u[:, 4:8])
+    smooth = mirrors.unit_normals(books.facets, facet, place)
+    share, away, gets_off = mirrors.facet_reflection(optics.mirror, facet, smooth, -to_sun, u[:, 4:8])
     kept = arriving * share * gets_off
     books.add(column.MIRROR_ABSORBED, number, arriving - kept)
     books.add(column.LEAVING, number, kept)
@@ -178,7 +181,7 @@ def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Ray
         origin=place,
         direction=away,
         power=kept,
-        is_on_mirror=everywhere,
+        facet=facet,
         leaving=nothing,
         numbers=u[:, 10:13],
     ).only(kept > 0.0)
@@ -186,7 +189,25 @@ def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Ray
     return rays
 
 
-def direct_rays(optics: Optics, *, start: int, count: int) -> tuple[_Rays, np.ndarray]:
+def sunlight_on_facets(optics: Optics, *, start: int, count: int) -> tuple[np.ndarray, ...]:
+    """Sunlight towards the fronts of facets, nothing in its way yet.
+
+    Returns
+    -------
+    tuple of (n, 13), (n,), (n,), (n, 3), (n, 3), (n,) arrays
+        Numbers drawn [–], ray, facet, place [m], unit vector to the sun, and power [W].
+    """
+    mirror = optics.mirror
+    u, number = all_points(optics.mirror_points, start=start, count=count)
+    facet, within = mirrors.picked_facets(mirror, u[:, 0])
+    place, steepness = mirrors.places_on(mirrors.facets_of(mirror), facet, np.column_stack([within, u[:, 1]]))
+    to_sun, cosine = physics.sun_rays(optics.sun, u[:, 2:4], jitter=mirror.jitter, u_jitter=u[:, 8:10])
+    power = mirror.power[facet] * np.sum(to_sun * steepness, axis=1) / cosine
+    lit = power > 0.0
+    return tuple(values[lit] for values in (u, number, facet, place, to_sun, power))
+
+
+def direct_rays(books: Books, optics: Optics, *, start: int, count: int) -> tuple[_Rays, np.ndarray]:
     """Rays that meet a part straight from the sun, at that part, and its triangle."""
     parts = optics.parts
     u, number = all_points(optics.direct_points, start=start, count=count)
@@ -196,8 +217,8 @@ def direct_rays(optics: Optics, *, start: int, count: int) -> tuple[_Rays, np.nd
     place = corner + root * (1.0 - u[:, 2:3]) * first + root * u[:, 2:3] * second
     to_sun, cosine = physics.sun_rays(optics.sun, u[:, 3:5], jitter=0.0, u_jitter=u[:, 3:5])
     power = parts.direct_power[triangle] * np.abs(np.sum(to_sun * parts.normal[triangle], axis=1)) / cosine
-    nowhere = np.zeros(len(number), dtype=bool)
-    sees_sun = np.isinf(physics.mirror_distance(optics.mirror, place, to_sun, nowhere))
+    nothing = np.full(len(number), -1)
+    sees_sun = np.isinf(mirrors.nearest_facet(books.facets, place, to_sun, nothing)[0])
     sees_sun &= physics.light_let_through(parts, place, to_sun, triangle, is_cover_clear=False) == 1.0
     lit = sees_sun & (power > 0.0)
     rays = started(
@@ -207,8 +228,8 @@ def direct_rays(optics: Optics, *, start: int, count: int) -> tuple[_Rays, np.nd
         origin=place,
         direction=-to_sun,
         power=power,
-        is_on_mirror=nowhere,
-        leaving=np.full(len(number), -1),
+        facet=nothing,
+        leaving=nothing,
         numbers=u[:, 5:8],
     )
     return rays.only(lit), triangle[lit]
@@ -225,6 +246,7 @@ class Books:
 
     def __init__(self, optics: Optics, screens: column.Screens, *, count: int, start: int) -> None:
         self.optics, self.screens, self.count, self.start = optics, screens, count, start
+        self.facets = mirrors.facets_of(optics.mirror)
         parts = optics.parts
         self.budget = np.zeros((N_SCRAMBLES, column.N_BUDGET))
         self.figures = np.zeros((N_SCRAMBLES, len(parts.role), 2, column.N_PART_FIGURES))
@@ -257,14 +279,14 @@ class Books:
         self.n_lost += len(rays.number)
 
     def ends(self, rays: _Rays) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """Where stretches end on the mirror, on receivers and covers, on other parts: distance, and the triangles."""
-        t_mirror = physics.mirror_distance(self.optics.mirror, rays.origin, rays.direction, rays.is_on_mirror)
+        """Where stretches end: distance, distance without receivers and covers, triangle or -1, and facet or -1."""
+        t_facet, facet = mirrors.nearest_facet(self.facets, rays.origin, rays.direction, rays.facet)
         way = (self.optics.parts, rays.origin, rays.direction, rays.leaving)
         t_solid, solid = physics.nearest_triangle(*way, self.solid)
         t_clear, clear = physics.nearest_triangle(*way, self.clear)
-        t_opaque = np.minimum(t_mirror, t_solid)
-        triangle = np.where(t_clear < t_opaque, clear, np.where(t_solid < t_mirror, solid, -1))
-        return np.minimum(t_opaque, t_clear), t_opaque, triangle, t_mirror
+        t_opaque = np.minimum(t_facet, t_solid)
+        triangle = np.where(t_clear < t_opaque, clear, np.where(t_solid < t_facet, solid, -1))
+        return np.minimum(t_opaque, t_clear), t_opaque, triangle, np.where(triangle < 0, facet, -1)
 
     def note_legs(self, rays: _Rays) -> None:
         """Keep the first stretch of each ray."""
@@ -274,16 +296,15 @@ class Books:
 
     def next_stretch(self, rays: _Rays) -> _Rays:
         """Carry all rays to what they meet next; those that go on from there."""
-        t, t_opaque, triangle, _ = self.ends(rays)
+        t, t_opaque, triangle, facet = self.ends(rays)
         if not rays.is_direct:
             self.cross_screens(rays, t, t_opaque)
         is_gone = np.isinf(t)
         self.leave(rays.only(is_gone))
         place = rays.origin + np.where(is_gone, 0.0, t)[:, np.newaxis] * rays.direction
         rays = replace(rays, origin=place)
-        at_part = triangle >= 0
-        at_mirror = ~is_gone & ~at_part
-        off_mirror = self.meet_mirror(rays.only(at_mirror))
+        at_part, at_mirror = triangle >= 0, facet >= 0
+        off_mirror = self.meet_mirror(rays.only(at_mirror), facet[at_mirror])
         return off_mirror.and_also(self.meet_parts(rays.only(at_part), triangle[at_part]))
 
     def leave(self, rays: _Rays) -> None:
@@ -311,22 +332,18 @@ class Books:
             found = (scramble, np.full(len(place), k), place @ axis_x, place @ axis_y, rays.power[crosses])
             self.crossings.append(np.column_stack(found))
 
-    def meet_mirror(self, rays: _Rays) -> _Rays:
-        """Later hits on the mirror: its back stops light, its front reflects."""
-        mirror = self.optics.mirror
-        x, y = rays.origin[:, 0], rays.origin[:, 1]
-        facing = normal(x, y, focal_length=mirror.focal)
-        is_back = np.sum(rays.direction * facing, axis=1) >= 0.0
+    def meet_mirror(self, rays: _Rays, facet: np.ndarray) -> _Rays:
+        """Later hits on facets: their backs stop light, their fronts reflect."""
+        smooth = mirrors.unit_normals(self.facets, facet, rays.origin)
+        is_back = np.sum(rays.direction * smooth, axis=1) >= 0.0
         stopped = rays.only(is_back)
         self.add(column.DIRECT_MIRROR if rays.is_direct else column.BLOCKED, stopped.number, stopped.power)
-        rays = rays.only(~is_back)
+        rays, facet, smooth = rays.only(~is_back), facet[~is_back], smooth[~is_back]
         numbers, rays = rays.redrawn()
-        place = np.column_stack([rays.origin[:, :2], height(*rays.origin[:, :2].T, focal_length=mirror.focal)])
-        share, away, gets_off = physics.mirror_reflection(mirror, place, rays.direction, numbers)
+        share, away, gets_off = mirrors.facet_reflection(self.optics.mirror, facet, smooth, rays.direction, numbers)
         kept = rays.power * share * gets_off
         self.add(column.DIRECT_MIRROR if rays.is_direct else column.MIRROR_ABSORBED, rays.number, rays.power - kept)
-        on_mirror, nothing = np.ones(len(kept), dtype=bool), np.full(len(kept), -1)
-        rays = replace(rays, origin=place, direction=away, power=kept, is_on_mirror=on_mirror, leaving=nothing)
+        rays = replace(rays, direction=away, power=kept, facet=facet, leaving=np.full(len(kept), -1))
         return rays.only(kept > 0.0)
 
     def meet_parts(self, rays: _Rays, triangle: np.ndarray) -> _Rays:
@@ -349,7 +366,7 @@ class Books:
             direction=away,
             power=rays.power - absorbed,
             is_touched=np.ones(len(part), dtype=bool),
-            is_on_mirror=np.zeros(len(part), dtype=bool),
+            facet=np.full(len(part), -1),
             leaving=triangle,
         ).only(goes_on)
         numbers, rays = rays.redrawn()

@@ -8,20 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from dishtrace.dish.outline import Outline
-from dishtrace.dish.paraboloid import line_crossings, normal
-from dishtrace.trace.optics import Mirror, Parts, Sun
-from dishtrace.trace.points import Points, philox
+from dishtrace.chance import philox
+from dishtrace.trace.optics import Parts, Sun
+from dishtrace.trace.points import Points
 
 # Overlap of neighbouring triangles, as a share of them, so that no light slips between them by rounding.
 OVERLAP = 1e-12
 # Pairs of rays and triangles looked at in one go: their arrays stay within the processor's cache.
 MOST_PAIRS = 50000
-
-
-def outline_of(mirror: Mirror) -> Outline:
-    """The outline behind the kernels' arrays."""
-    return Outline(mirror.kind, mirror.params, mirror.vertices, mirror.triangles, mirror.cdf)
 
 
 def later_numbers(points: Points, rays: np.ndarray, draws: np.ndarray) -> np.ndarray:
@@ -77,55 +71,6 @@ def sun_rays(sun: Sun, u: np.ndarray, *, jitter: float, u_jitter: np.ndarray) ->
     phi = 2.0 * np.pi * u[:, 1]
     direction = leaning(center, np.stack([tan * np.cos(phi), tan * np.sin(phi)], axis=1))
     return direction, 1.0 / np.sqrt(1.0 + tan * tan)
-
-
-def mirror_distance(mirror: Mirror, origin: np.ndarray, direction: np.ndarray, is_on_mirror: np.ndarray) -> np.ndarray:
-    """Distance to the next hit on the mirror, front or back; infinite without one, (n,) [m].
-
-    A ray that leaves the mirror has one of its two crossings at its own place: the one nearer to zero is left out.
-    """
-    outline = outline_of(mirror)
-    roots = np.stack(line_crossings(origin, direction, focal_length=mirror.focal))
-    own = np.argmin(np.abs(np.where(np.isnan(roots), np.inf, roots)), axis=0)
-    roots[own[is_on_mirror], np.flatnonzero(is_on_mirror)] = np.nan
-    distance = np.full(len(origin), np.inf)
-    for t in roots:
-        ahead = np.flatnonzero(t > 0.0)
-        place = origin[ahead, :2] + t[ahead, np.newaxis] * direction[ahead, :2]
-        hit = ahead[outline.contains(place)]
-        distance[hit] = np.minimum(distance[hit], t[hit])
-    return distance
-
-
-def mirror_share(mirror: Mirror, cosine: np.ndarray) -> np.ndarray:
-    """Reflectance at the cosine of the incidence angle, (n,) [–]."""
-    if len(mirror.reflectance) == 1:
-        return np.full(len(cosine), mirror.reflectance[0])
-    return np.interp(cosine, np.linspace(0.0, 1.0, len(mirror.reflectance)), mirror.reflectance)
-
-
-def mirror_reflection(
-    mirror: Mirror, place: np.ndarray, direction: np.ndarray, u: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Light that meets the front of the mirror: reflectance, new direction, whether it gets off the surface.
-
-    Parameters
-    ----------
-    mirror : Mirror
-    place, direction : (n, 3) float64
-        Where, and unit vectors towards the mirror. [m], [–]
-    u : (n, 4) float64
-        Numbers for the slope error and for the beam spread, two each. [–]
-    """
-    smooth = normal(place[:, 0], place[:, 1], focal_length=mirror.focal)
-    share = mirror_share(mirror, -np.sum(direction * smooth, axis=1))
-    rough = smooth
-    if mirror.slope > 0.0:
-        rough = leaning(smooth, normal_deviates(u[:, :2], mirror.slope))
-    away = mirrored(direction, rough)
-    if mirror.spread > 0.0:
-        away = leaning(away, normal_deviates(u[:, 2:], mirror.spread))
-    return share, away, np.sum(away * smooth, axis=1) > 0.0
 
 
 def mirrored(direction: np.ndarray, normals: np.ndarray) -> np.ndarray:

@@ -1,7 +1,7 @@
 """Bounding-volume tree over triangles, split by the surface-area heuristic.
 
-A node holds the boxes of its two children, in single precision rounded outwards, so the boxes never cut into a
-triangle; the triangle test itself stays in double precision and the answer is that of a search through all triangles.
+A node holds the boxes of its two children, in single precision and widened, so that no ray that meets a triangle misses
+its box; the triangle test itself stays in double precision and the answer is that of a search through all triangles.
 """
 
 from __future__ import annotations
@@ -13,27 +13,30 @@ import numpy as np
 from dishtrace.trace.compiling import device
 
 N_BINS = 16
-LEAF_SIZE = 4
+LEAF_SIZE = 8
 STACK_SIZE = 96
 # Below this depth ranges are halved, so that no arrangement of triangles can outgrow a traversal's stack.
 DEEPEST_SPLIT = 48
 # Cost of stepping into a node against that of testing one triangle; measured on the standard case, not critical.
 STEP_COST = 1.0
+# Boxes are widened by so much of the largest coordinate: rounding to single precision (6e-8) acts on the box, on the
+# ray's start and on their difference. The triangle test stays in double precision, so no answer changes.
+MARGIN = 5e-7
 
 
 class Tree(NamedTuple):
-    """Nodes of a tree over the triangles first .. first + n - 1 of the tree's own order.
+    """Nodes of a tree over the triangles or facets first .. first + n - 1 of the tree's own order.
 
-    boxes : (m, 2, 6) float32, children's lower and upper corners [m]; child : (m, 2) int32, node number, or first
-    triangle of a leaf; count : (m, 2) int32, triangles of a leaf, 0 for an inner node, -1 for no child.
+    boxes : (m, 16) float32, lower and upper corner of either child's box, widened [m]; links : (m, 16) int32 in the
+    same memory, so that a node is one cache line of 64 bytes: columns 12 and 13 are the children (node number, or first
+    triangle of a leaf), 14 and 15 how many triangles they hold (0 for an inner node, -1 for no child).
     """
 
     boxes: np.ndarray
-    child: np.ndarray
-    count: np.ndarray
+    links: np.ndarray
 
 
-def build_tree(low: np.ndarray, high: np.ndarray, *, first: int) -> tuple[Tree, np.ndarray]:
+def build_tree(low: np.ndarray, high: np.ndarray, *, first: int, reach: float = 0.0) -> tuple[Tree, np.ndarray]:
     """Tree over boxes that hold triangles or facets, and the order in which it wants them.
 
     Parameters
@@ -42,6 +45,8 @@ def build_tree(low: np.ndarray, high: np.ndarray, *, first: int) -> tuple[Tree, 
         Lowest and highest corner of each one's box. [m]
     first : int
         Number of the first one of this tree in the common list. [–]
+    reach : float
+        Largest coordinate from which rays will start, when that is beyond the boxes. [m]
 
     Returns
     -------
@@ -62,16 +67,21 @@ def build_tree(low: np.ndarray, high: np.ndarray, *, first: int) -> tuple[Tree, 
         boxes[:, :, :3], boxes[:, :, 3:] = np.inf, -np.inf
     boxes, child, count = boxes[:used], child[:used].copy(), count[:used].copy()
     child[count > 0] += first
-    return Tree(_rounded_outwards(boxes), child, count), order
+    return _packed(boxes, child, count, reach=reach), order
 
 
-def _rounded_outwards(boxes: np.ndarray) -> np.ndarray:
+def _packed(boxes: np.ndarray, child: np.ndarray, count: np.ndarray, *, reach: float) -> Tree:
+    """Nodes in memory lines of their own, boxes in single precision widened by what its rounding can shift a ray."""
+    block = np.zeros(16 * (len(boxes) + 1), dtype=np.float32)
+    start = (-block.ctypes.data % 64) // 4
+    nodes = block[start : start + 16 * len(boxes)].reshape(len(boxes), 16)
     finite = boxes[np.isfinite(boxes)]
-    margin = 1e-7 * float(np.abs(finite).max()) if finite.size else 0.0
-    rounded = np.empty(boxes.shape, dtype=np.float32)
-    rounded[..., :3] = np.nextafter((boxes[..., :3] - margin).astype(np.float32), np.float32(-np.inf))
-    rounded[..., 3:] = np.nextafter((boxes[..., 3:] + margin).astype(np.float32), np.float32(np.inf))
-    return rounded
+    margin = MARGIN * max(reach, float(np.abs(finite).max()) if finite.size else 0.0)
+    nodes[:, 0:3], nodes[:, 6:9] = boxes[:, 0, :3] - margin, boxes[:, 1, :3] - margin
+    nodes[:, 3:6], nodes[:, 9:12] = boxes[:, 0, 3:] + margin, boxes[:, 1, 3:] + margin
+    links = nodes.view(np.int32)
+    links[:, 12:14], links[:, 14:16] = child, count
+    return Tree(nodes, links)
 
 
 @device

@@ -17,7 +17,7 @@ import trimesh
 from tests.support.diffuse_exchange import cavity_absorption
 from tests.support.optics import POINT_SUN, assert_agrees, part_text, scene_text, traced
 
-RAYS = 2**17
+RAYS = 2**16
 
 
 def grey(absorptance):
@@ -39,7 +39,7 @@ def ball_with_opening(folder, share):
     return 1.0 - cut.area / ball.area
 
 
-@pytest.mark.parametrize(("absorptance", "share"), [(0.3, 0.05), (0.6, 0.05), (0.3, 0.2)])
+@pytest.mark.parametrize(("absorptance", "share"), [(0.3, 0.05), (0.6, 0.2)])
 def test_spherical_cavity_in_closed_form(absorptance, share, seed, tmp_path):
     opening = ball_with_opening(tmp_path, share)
     assert opening == pytest.approx(share, abs=1e-3)
@@ -56,7 +56,7 @@ def test_spherical_cavity_in_closed_form(absorptance, share, seed, tmp_path):
     assert inside.incident_w.value * absorptance == pytest.approx(inside.absorbed_w.value, rel=5e-3)
 
 
-@pytest.mark.parametrize(("absorptance", "opening_radius"), [(0.25, 0.05), (0.25, 0.02), (0.7, 0.05)])
+@pytest.mark.parametrize(("absorptance", "opening_radius"), [(0.25, 0.05), (0.6, 0.02)])
 def test_cylindrical_cavity_by_radiosity(absorptance, opening_radius, seed):
     radius, depth, rim, focal, hole = 0.1, 0.15, 30.0, 2.0, 0.12
     edge = 2.0 * focal * np.tan(np.radians(rim) / 2)
@@ -93,8 +93,8 @@ def test_cylindrical_cavity_by_radiosity(absorptance, opening_radius, seed):
     is_floor, is_lid = z > depth - 1e-9, z < 1e-9
     taken = inside.absorbed_w_m2 * part.mesh.areas / inside.first_w.value
     for expected, chosen in ((floor, is_floor), (lid, is_lid), (wall, ~(is_floor | is_lid))):
-        # direct sun does not reach the inside; 1.3e5 rays: 2e-3
-        assert taken[chosen].sum() == pytest.approx(expected, abs=4e-3)
+        # direct sun does not reach the inside; 6.6e4 rays: 3e-3
+        assert taken[chosen].sum() == pytest.approx(expected, abs=5e-3)
 
 
 def test_radiosity_of_the_reference_itself():

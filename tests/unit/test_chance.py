@@ -29,8 +29,8 @@ def test_a_draw_depends_on_its_index_alone():
 
 
 def test_moments_and_tails(seed):
-    """Mean, variance, fourth moment, share beyond 2, and covariance of two purposes: 5 numbers, each within 4.6 standard
-    errors: false alarms below 3e-5. Fails when the draws are not scaled by sqrt(-2 ln u)."""
+    """Mean, variance, fourth moment, share beyond 2, and covariance of two purposes: 5 numbers, each within 4.6
+    standard errors: false alarms below 3e-5. Fails when the draws are not scaled by sqrt(-2 ln u)."""
     n = 200_000
     x, y = normals(seed, 1, n), normals(seed, 2, n)
     outside = 0.04550026389635842  # 2 (1 - Phi(2))

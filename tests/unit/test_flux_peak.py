@@ -8,8 +8,9 @@ the factor 2.
 import numpy as np
 import pytest
 
+from dishtrace.flux import peak
 from dishtrace.flux.peak import PATCH_AREA, map_peak, surface_peak, unbiased_peak
-from dishtrace.parts.sheets import disc
+from dishtrace.parts.sheets import disc, rectangle
 from dishtrace.parts.triangles import area_vectors, areas_of
 
 N_BLOCKS = 32
@@ -108,6 +109,25 @@ def test_surface_peak_of_a_gaussian_on_a_disc():
     assert found.area == pytest.approx(PATCH_AREA, rel=1e-9)
     assert found.flux.value == pytest.approx(mean_over_patch(sigma=0.015, power=80.0), rel=0.02)
     assert found.place == pytest.approx([0.02, 0.01, 0.0], abs=4e-3)
+
+
+def test_peak_of_pure_noise_on_a_surface_has_no_bias(monkeypatch):
+    """Only the brightest triangles are tried: picked by all blocks, their luck would come back in the told value.
+
+    120 plates of even light, patches of about two triangles, one in ten tried: a bias of one sigma without care.
+    """
+    monkeypatch.setattr(peak, "N_CANDIDATES", 60)
+    about = surface(rectangle((0.15, 0.15)).triangles)
+    grown = np.sqrt(0.44 * PATCH_AREA / about["areas"].mean())
+    about = {"areas": about["areas"] * grown**2, "centers": about["centers"] * grown, "normals": about["normals"]}
+    random = np.random.default_rng(13)
+    share = 1000.0 * about["areas"] / N_BLOCKS
+    found = [
+        surface_peak(share * (1.0 + random.standard_normal((N_BLOCKS, share.size))), **about).flux for _ in range(120)
+    ]
+    values = np.array([one.value for one in found])
+    assert abs(values.mean() - 1000.0) < 5.5 * values.std(ddof=1) / np.sqrt(120.0)
+    assert values.std(ddof=1) == pytest.approx(1000.0 / np.sqrt(N_BLOCKS / 0.44), rel=0.25)
 
 
 def test_patch_does_not_reach_round_an_edge():

@@ -73,8 +73,8 @@ def test_stiff_pieces_keep_their_curve_when_aimed_elsewhere():
 
 @pytest.mark.parametrize(("aim", "facet"), [("[0, 0, -0.6]", 5), ("[0, 0, -0.7]", 2), ("[3, 0, 0]", 3)])
 def test_an_aim_behind_or_on_the_mirror_is_refused(aim, facet):
-    """The vertex, on which facet 5 lies; a place 0.1 m below it, which facets nearer than 0.49 m to the axis have behind
-    them; and one far beside the dish. The facet named is the first of them."""
+    """The vertex, on which facet 5 lies; a place 0.1 m below it, which facets nearer than 0.49 m to the axis have
+    behind them; and one far beside the dish. The facet named is the first of them."""
     text = f"scene:13: dish.facets.aim_m = {aim} lies behind facet {facet}, or on it; aims are told from the focus"
     with pytest.raises(InputError, match=re.escape(text)):
         built(f'layout = "square-grid"\nsize_m = 0.45\naim_m = {aim}')

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from dishtrace.dish.layouts.plan import Laid, LayoutError, laid_out
+from dishtrace.dish.layouts.plan import Laid, LayoutError, are_inside, laid_out
 from dishtrace.dish.outline import Outline, circle, polygon, rectangle
 from dishtrace.scene.facets import MOST_FACETS, HexGrid, SquareGrid
-
-_ROUNDING = 12
-"""Decimals of a metre to which a node is rounded before it is compared with the rim."""
 
 
 def laid_square(table: SquareGrid, outline: Outline, *, focal_length: float) -> Laid:
@@ -94,8 +91,7 @@ def _laid(
     middle = outline.center
     reach = np.hypot(max(x1 - middle[0], middle[0] - x0), max(y1 - middle[1], middle[1] - y0))
     nodes = _nodes(steps, reach) @ rotation + middle
-    inside = outline.contains(np.round(nodes, _ROUNDING))
-    xy = nodes[inside]
+    xy = nodes[are_inside(outline, nodes)]
     return laid_out(xy, np.full(len(xy), turn), (piece,) * len(xy), focal_length=focal_length)
 
 

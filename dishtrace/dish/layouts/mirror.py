@@ -147,7 +147,7 @@ def measured_figures(scene: Scene, outline: Outline) -> dict[str, float | int | 
     Returns
     -------
     dict
-        `MeasuredMirror.figures`, with patch_m, patch_slope_mrad and patch_height_m.
+        `MeasuredMirror.figures`, with patch_m, patch_slope_mrad, patch_height_m and patch_cracks_share.
     """
     mirror = measured_mirror(scene, outline)
     side = scene.dish.facets.patch_m or chosen_side(mirror, outline)
@@ -156,6 +156,7 @@ def measured_figures(scene: Scene, outline: Outline) -> dict[str, float | int | 
         "patch_m": errors.side,
         "patch_slope_mrad": 1e3 * errors.slope,
         "patch_height_m": errors.height,
+        "patch_cracks_share": errors.cracks,
     }
 
 
@@ -220,7 +221,8 @@ def _refuse_nonsense(facets: Facets, table: FacetTable, outline: Outline, rows: 
     for members, piece in facets.by_outline():
         if piece.largest_radius > LARGEST_OF_DISH * outline.span:
             allowed = f"makes a facet that is larger than the dish, {outline.span:.4g} m wide"
-            raise _at_row(rows, members[0], LayoutError(_size_key(table), allowed, "millimetres? write metres"))
+            key = "size_m" if rows else _size_key(table)
+            raise _at_row(rows, members[0], LayoutError(key, allowed, "millimetres? write metres"))
         uv = piece.boundary(64)
         u, v = uv.T
         uu, vv, ww, mixed_uv, uw, vw = facets.quadric[members].T[:, :, np.newaxis]
@@ -254,6 +256,10 @@ def _refuse_overlap(scene: Scene, facets: Facets) -> None:
     deepest = pairs[0]
     first, second = facets.number[deepest.first], facets.number[deepest.second]
     more = f" (and {len(pairs) - 1} more pairs)" if len(pairs) > 1 else ""
-    allowed = f"makes facets {first} and {second} overlap by {1e3 * deepest.depth:.3g} mm seen along the axis{more}"
-    table = scene.dish.facets
-    raise LayoutError(_size_key(table), allowed, "smaller facets, or wider apart")
+    overlap = f"by {1e3 * deepest.depth:.3g} mm seen along the axis{more}"
+    table, remedy = scene.dish.facets, "smaller facets, or wider apart"
+    if table.layout == "list":
+        where = {row.number: row.where for row in list_rows(scene)}
+        allowed = f"overlaps facet {first} ({where[first]}) {overlap}"
+        raise InputError(Fault(where[second], f"facet {second}", "", allowed, remedy))
+    raise LayoutError(_size_key(table), f"makes facets {first} and {second} overlap {overlap}", remedy)

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 SLOPE_BOUND = 2e-4
 """The patches' normals stray no farther than this from the fit, at the corners of the worst of them: a twentieth of the
 sun's radius. The distance along the axis is then below the bound times a third of a patch's side. [rad]"""
+CRACK_SHARE = 1e-4
+"""Share of the aperture that may be lost in cracks between patches, whose edges are straight in their planes. [–]"""
 MOST_PATCHES = 20_000
 LEAST_ACROSS, MOST_ACROSS = 8, 120
 """Least and most patches across the dish when their size is chosen here. [–]"""
@@ -41,11 +43,19 @@ class PatchErrors:
         Largest angle between the normals. [rad]
     height : float
         Largest distance along the axis. [m]
+    cracks : float
+        Share of the aperture between the patches, (side times curvature)^2 / 8 where the curvature is largest. [–]
     """
 
     side: float
     slope: float
     height: float
+    cracks: float
+
+    @property
+    def is_within(self) -> bool:
+        """Whether normals and cracks are within their bounds."""
+        return self.slope <= SLOPE_BOUND and self.cracks <= CRACK_SHARE
 
 
 def measured_facets(mirror: MeasuredMirror, outline: Outline, *, side: float | None, slope: float) -> Facets:
@@ -57,7 +67,7 @@ def measured_facets(mirror: MeasuredMirror, outline: Outline, *, side: float | N
     outline : Outline
         Of the dish. [m]
     side : float or None
-        Side of the patches; None: as large as keeps the normals within `SLOPE_BOUND`. [m]
+        Side of the patches; None: as large as keeps normals and cracks within `SLOPE_BOUND` and `CRACK_SHARE`. [m]
     slope : float
         Slope error per axis that the measurement does not see; what the fit leaves is added in squares. [rad]
 
@@ -102,9 +112,9 @@ def patch_frames(mirror: MeasuredMirror, middles: np.ndarray) -> tuple[np.ndarra
 
 
 def chosen_side(mirror: MeasuredMirror, outline: Outline) -> float:
-    """Largest side of patches at which normals stay within `SLOPE_BOUND`, between 8 and 120 patches across. [m]"""
+    """Largest side of patches that keeps normals and cracks within bounds, between 8 and 120 patches across. [m]"""
     across = LEAST_ACROSS
-    while across < MOST_ACROSS and patch_errors(mirror, outline, outline.span / across).slope > SLOPE_BOUND:
+    while across < MOST_ACROSS and not patch_errors(mirror, outline, outline.span / across).is_within:
         across = min(MOST_ACROSS, int(np.ceil(1.25 * across)))
     return outline.span / across
 
@@ -131,7 +141,8 @@ def patch_errors(mirror: MeasuredMirror, outline: Outline, side: float) -> Patch
         slope = max(slope, float(np.linalg.norm(mirror.gradient(at) - gradient - bent, axis=1).max()))
         there = height + gradient @ corner + 0.5 * bent @ corner
         rise = max(rise, float(np.abs(mirror.height(at) - there).max()))
-    return PatchErrors(side, slope, rise)
+    steepest = float(np.linalg.norm(curvature, ord=2, axis=(1, 2)).max())
+    return PatchErrors(side, slope, rise, (side * steepest) ** 2 / 8.0)
 
 
 def _middles(outline: Outline, side: float) -> np.ndarray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dishtrace.dish.layouts.plan import Cell, Laid, LayoutError, laid_out
+from dishtrace.dish.layouts.plan import Cell, Laid, LayoutError, are_inside, laid_out
 from dishtrace.dish.outline import Outline
 from dishtrace.scene.facets import Petals, Rings
 
@@ -39,7 +39,7 @@ def laid_petals(table: Petals, outline: Outline, *, focal_length: float) -> Laid
     middle, corners = gore(inner, outer, half_angle=half_angle, gap=table.gap_m)
     azimuth = np.radians(table.turn_deg) + 2.0 * half_angle * np.arange(table.count)
     xy = middle * np.stack([np.cos(azimuth), np.sin(azimuth)], axis=-1)
-    inside = outline.contains(np.round(xy, 12))
+    inside = are_inside(outline, xy)
     piece = Cell(corners - [middle, 0.0])
     return laid_out(xy[inside], azimuth[inside], (piece,) * int(inside.sum()), focal_length=focal_length)
 

@@ -10,6 +10,9 @@ import numpy as np
 from dishtrace.dish.outline import Outline
 from dishtrace.dish.paraboloid import height, normal
 
+NEAR = 1e-9
+"""Share of its distance from the outline's middle by which a centre may miss the border. [–]"""
+
 
 class LayoutError(ValueError):
     """A layout that cannot be; the text ends the sentence that starts with the key at fault.
@@ -141,6 +144,26 @@ def laid_out(
         radial=radial,
         pieces=tuple(pieces),
     )
+
+
+def are_inside(outline: Outline, xy: np.ndarray) -> np.ndarray:
+    """Whether facets' centres lie inside the dish's outline and outside its hole, borders included.
+
+    Parameters
+    ----------
+    outline : Outline
+        Of the dish. [m]
+    xy : (n, 2) float64
+        Seen along the axis. [m]
+
+    Returns
+    -------
+    (n,) bool
+        A place within a billionth of its distance from a border counts as on it, so that rounding decides nothing.
+    """
+    offset = xy - outline.center
+    shares = (1.0, 1.0 - NEAR, 1.0 + NEAR)
+    return np.any([outline.contains(outline.center + share * offset) for share in shares], axis=0)
 
 
 def rotations_to(normals: np.ndarray) -> np.ndarray:

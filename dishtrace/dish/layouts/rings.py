@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dishtrace.dish.layouts.petals import ring_radii
-from dishtrace.dish.layouts.plan import Cell, Laid, LayoutError, Piece, laid_out
+from dishtrace.dish.layouts.plan import Cell, Laid, LayoutError, Piece, are_inside, laid_out
 from dishtrace.dish.outline import Outline, circle, rectangle
 from dishtrace.scene.facets import MOST_FACETS, Rings
 
@@ -43,7 +43,7 @@ def laid_rings(table: Rings, outline: Outline, *, focal_length: float) -> Laid:
         azimuths.append(azimuth)
         pieces += [piece] * count
     places, turn = np.concatenate(xy), np.concatenate(azimuths)
-    inside = outline.contains(np.round(places, 12))
+    inside = are_inside(outline, places)
     kept = [piece for piece, is_kept in zip(pieces, inside, strict=True) if is_kept]
     return laid_out(places[inside], turn[inside], kept, focal_length=focal_length)
 

@@ -83,7 +83,7 @@ def _group(name: str, layer: Layer, widening: float, shapes: list[Shape]) -> str
 
 def _drawn(shape: Line | Round) -> str:
     if isinstance(shape, Line):
-        points = " ".join(f"{x:.6f},{-y:.6f}" for x, y in shape.points + 0.0)
+        points = " ".join(f"{x:.6f},{y:.6f}" for x, y in np.round(shape.points * (1.0, -1.0), 6) + 0.0)
         return f'<{"polygon" if shape.is_closed else "polyline"} points="{points}"/>'
     (x, y), (a, b) = shape.center, shape.semi_axes
     if shape.is_circle:

@@ -16,7 +16,7 @@ from dishtrace.report.making.plan import plan_sketch
 from dishtrace.report.making.rib_drawing import rib_sketch, stacked
 from dishtrace.report.making.ribs import rib_columns, run_columns
 from dishtrace.report.making.sketch import Sketch, plain_text
-from dishtrace.report.making.tiles_pdf import write_tiles
+from dishtrace.report.making.tiles_pdf import page_count, write_tiles
 from dishtrace.report.making.tiling import tiling_of
 
 MOST_PAGES = 200
@@ -99,12 +99,13 @@ def _write_both(sketch: Sketch, folder: Path) -> list[str]:
 
 
 def _write_pages(sketches: tuple[Sketch, ...], path: Path, paper: str, notes: list[str]) -> list[str]:
-    pages = sum(1 + len(tiling_of(sketch, paper).pages) for sketch in sketches)
+    tilings = tuple(tiling_of(sketch, paper) for sketch in sketches)
+    pages = page_count(tilings)
     if pages > MOST_PAGES:
         notes.append(f"{path.name} would have {pages} pages and was not written: use the DXF or SVG file.")
         path.unlink(missing_ok=True)
         return []
-    write_tiles(sketches, path, paper=paper)
+    write_tiles(sketches, tilings, path)
     return [path.name]
 
 

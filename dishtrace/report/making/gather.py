@@ -130,7 +130,7 @@ def gather(scene: Scene, wishes: Wishes) -> Making:
         n_missing = len(mirror) - len(built)
         mirror = mirror.taken(np.flatnonzero(np.isin(mirror.number, built.number)))
         if n_missing:
-            notes.append(f"{n_missing} facets that the scene calls missing are left out of all documents.")
+            notes.append(f"Facets that the scene calls missing ({n_missing}) are left out of all documents.")
     frame = frame_of(outline, mirror, focal_length=focal_length)
     ribs = _ribs(wishes, frame, outline, None if is_skin else mirror, focal_length)
     kinds, curved = ((), ()) if is_skin else kinds_of(mirror)

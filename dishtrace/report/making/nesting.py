@@ -137,16 +137,13 @@ def _laid(ring: np.ndarray, angle: float) -> Turned:
 
 
 def _around(kind: Kind) -> np.ndarray:
-    """The rim of a piece, or a polygon just around a circle or ellipse. [m]"""
+    """The rim of a piece, or a polygon whose sides touch a circle or ellipse, at the ends of its axes, too. [m]"""
     pattern = kind.pattern
     if pattern.semi_axes is None:
         return pattern.rings[0]
-    angle = 2.0 * np.pi * np.arange(FEW_CORNERS) / FEW_CORNERS
-    unit = np.column_stack([np.cos(angle), np.sin(angle)])
-    inner = np.cos(np.pi / FEW_CORNERS)
-    ring = unit * np.array(pattern.semi_axes) / inner
-    extreme = np.array(pattern.semi_axes)
-    return pattern.center + np.clip(ring, -extreme, extreme)
+    angle = 2.0 * np.pi * (np.arange(FEW_CORNERS) + 0.5) / FEW_CORNERS
+    unit = np.column_stack([np.cos(angle), np.sin(angle)]) / np.cos(np.pi / FEW_CORNERS)
+    return pattern.center + unit * np.array(pattern.semi_axes)
 
 
 def _turn(angle: float) -> np.ndarray:

@@ -90,7 +90,9 @@ def _rib_lines(ribs: tuple[Rib, ...], low: np.ndarray, high: np.ndarray) -> list
         along = np.array([np.cos(turn), np.sin(turn)])
         end = rib.section.feet(np.array([rib.stretches[-1][-1, 0]]))[0] * MM
         words = f"rib {rib.section.name}"
-        aside = _way_out(end, along, low, high) + (4.0 + 0.5 * LETTER_WIDTH * len(words)) * text
+        is_on_axis = rib.section.angle_deg % 90.0 == 0.0 and rib.section.offset_m == 0.0
+        aside = _way_out(end, along, low, high) + 3.0 * text if is_on_axis else 0.0
+        aside += (1.5 + 0.5 * LETTER_WIDTH * len(words)) * text
         place = end + along * aside
         upright = (rib.section.angle_deg + 90.0) % 360.0 <= 180.0
         shapes.append(Label(words, place, text, "NOTE", True, rib.section.angle_deg - (0.0 if upright else 180.0)))

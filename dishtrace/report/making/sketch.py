@@ -169,13 +169,20 @@ class Sketch:
         return replace(self, shapes=(*self.shapes, *labels))
 
 
+def boxes_around(shapes: tuple[Shape, ...]) -> np.ndarray:
+    """Lowest and highest corner of the box around each shape, (k, 2, 2). [mm]"""
+    return np.array(
+        [
+            (shape.points.min(axis=0), shape.points.max(axis=0)) if isinstance(shape, Line) else shape.extent()
+            for shape in shapes
+        ]
+    )
+
+
 def box_around(shapes: tuple[Shape, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest corner of the box around shapes, (2,) each. [mm]"""
-    boxes = [
-        (shape.points.min(axis=0), shape.points.max(axis=0)) if isinstance(shape, Line) else shape.extent()
-        for shape in shapes
-    ]
-    return np.min([low for low, _ in boxes], axis=0), np.max([high for _, high in boxes], axis=0)
+    """Lowest and highest corner of the box around all shapes, (2,) each. [mm]"""
+    boxes = boxes_around(shapes)
+    return boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
 
 
 def plain_text(text: str) -> str:

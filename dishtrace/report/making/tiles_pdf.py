@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.report.making.sketch import LAYERS, Label, Line, Round, Shape, Sketch
-from dishtrace.report.making.tiling import FOOT, MARGIN, Tiling, round_chain, tiling_of
+from dishtrace.report.making.sketch import LAYERS, Label, Line, Round, Shape, Sketch, boxes_around
+from dishtrace.report.making.tiling import FOOT, MARGIN, Tiling, round_chain
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -29,17 +30,17 @@ ROUND_STEPS = 720
 """Steps of a circle or ellipse [–]."""
 
 
-def write_tiles(sketches: tuple[Sketch, ...], path: Path, *, paper: str) -> int:
+def write_tiles(sketches: tuple[Sketch, ...], tilings: tuple[Tiling, ...], path: Path) -> int:
     """Write drawings, each with a map of its pages before them.
 
     Parameters
     ----------
     sketches : tuple of Sketch
         At least one; their first heading line names the scene, their last one the drawing.
+    tilings : tuple of Tiling
+        Their pages, from `tiling_of`.
     path : Path
         File to write.
-    paper : str
-        One of `tiling.PAPERS`.
 
     Returns
     -------
@@ -49,19 +50,28 @@ def write_tiles(sketches: tuple[Sketch, ...], path: Path, *, paper: str) -> int:
     from reportlab.pdfgen.canvas import Canvas
 
     _load_font()
-    tilings = [tiling_of(sketch, paper) for sketch in sketches]
-    total = sum(1 + len(tiling.pages) for tiling in tilings)
+    total = page_count(tilings)
     canvas = Canvas(str(path), invariant=1)
     canvas.setTitle(_known(sketches[0].heading[0]))
     canvas.setCreator("dishtrace")
     first = 1
     for sketch, tiling in zip(sketches, tilings, strict=True):
         _map_page(canvas, sketch, tiling, first, total)
+        boxes = boxes_around(sketch.shapes)
         for k, page in enumerate(tiling.pages):
-            _tile_page(canvas, sketch, tiling, page, (first + 1 + k, total))
+            low = tiling.low(page) - BLEED
+            high = low + np.array(tiling.tile) + 2.0 * BLEED
+            near = np.nonzero(np.all((boxes[:, 0] <= high) & (boxes[:, 1] >= low), axis=1))[0]
+            shapes = tuple(sketch.shapes[i] for i in near)
+            _tile_page(canvas, replace(sketch, shapes=shapes), tiling, page, (first + 1 + k, total))
         first += 1 + len(tiling.pages)
     canvas.save()
     return total
+
+
+def page_count(tilings: tuple[Tiling, ...]) -> int:
+    """Pages of a file, a map before each drawing included."""
+    return sum(1 + len(tiling.pages) for tiling in tilings)
 
 
 def _load_font() -> None:
@@ -103,8 +113,7 @@ def _tile_page(canvas: Canvas, sketch: Sketch, tiling: Tiling, page: tuple[int, 
     canvas.clipPath(clip, stroke=0, fill=0)
     canvas.translate(*(place - low))
     for shape in sketch.shapes:
-        if _is_near(shape, low - BLEED, low + tile + BLEED):
-            _draw(canvas, shape)
+        _draw(canvas, shape)
     canvas.restoreState()
     for x in (place[0], place[0] + tile[0]):
         for y in (place[1], place[1] + tile[1]):
@@ -147,11 +156,6 @@ def _check_bar(canvas: Canvas, x: float, y: float) -> None:
         canvas.line(x + 10.0 * k, y, x + 10.0 * k, y + (3.0 if k % 10 == 0 else 1.8))
     canvas.setFont(FONT, 2.4)
     canvas.drawString(x, y - 3.2, "this bar must measure 100 mm: print at 100 %, not fitted to the page")
-
-
-def _is_near(shape: Shape, low: np.ndarray, high: np.ndarray) -> bool:
-    box = (shape.points.min(axis=0), shape.points.max(axis=0)) if isinstance(shape, Line) else shape.extent()
-    return bool(np.all(box[0] <= high) and np.all(box[1] >= low))
 
 
 def _draw(canvas: Canvas, shape: Shape) -> None:

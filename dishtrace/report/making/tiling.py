@@ -18,6 +18,8 @@ GUIDES = ("HEIGHT", "AXIS", "NOTE", "IMAGE")
 """Layers that alone are no reason to print a page."""
 TRIES = 5
 """Places of the grid of pages that are tried along each direction [–]."""
+DOT_STEP = 2.0
+"""Step along lines in which the pages they cross are looked for; below the strip that neighbours print, too [mm]."""
 ROUND_STEPS = 180
 """Steps of a circle when pages are chosen [–]."""
 
@@ -68,9 +70,10 @@ def tiling_of(sketch: Sketch, paper: str) -> Tiling:
         Tiles with nothing but guides on them are left out.
     """
     width, height = PAPERS[paper]
+    box, points = sketch.extent(), _dots(sketch)
     shares = [0.5, *(share for share in np.linspace(0.0, 1.0, TRIES) if share != 0.5)]
     tries = [
-        _tiling(sketch, size, np.array([across, up]))
+        _tiling(box, points, size, np.array([across, up]))
         for size in ((width, height), (height, width))
         for across in shares
         for up in shares
@@ -78,18 +81,31 @@ def tiling_of(sketch: Sketch, paper: str) -> Tiling:
     return min(tries, key=lambda tiling: len(tiling.pages))
 
 
-def _tiling(sketch: Sketch, paper: tuple[float, float], share: np.ndarray) -> Tiling:
+def _tiling(
+    box: tuple[np.ndarray, np.ndarray], points: np.ndarray, paper: tuple[float, float], share: np.ndarray
+) -> Tiling:
     """The grid whose spare room lies to this share on the left and below."""
     tile = np.array(paper) - 2.0 * MARGIN - np.array([0.0, FOOT])
-    low, high = sketch.extent()
+    low, high = box
     counts = np.maximum(1, np.ceil((high - low) / tile - 1e-9)).astype(int)
     corner = low - share * (counts * tile - (high - low))
-    used: set[tuple[int, int]] = set()
-    for shape in sketch.shapes:
-        if shape.layer not in GUIDES:
-            used |= _touched(_chain(shape), corner, tile)
-    pages = sorted((page for page in used), key=lambda page: (-page[1], page[0]))
+    columns, rows = np.clip(np.floor((points - corner) / tile).astype(int), 0, counts - 1).T
+    is_used = np.zeros(counts, dtype=bool)
+    is_used[columns, rows] = True
+    pages = sorted(((int(x), int(y)) for x, y in np.argwhere(is_used)), key=lambda page: (-page[1], page[0]))
     return Tiling(paper, (corner[0], corner[1]), (tile[0], tile[1]), int(counts[0]), int(counts[1]), tuple(pages))
+
+
+def _dots(sketch: Sketch) -> np.ndarray:
+    """Points along everything that is a reason to print a page, (k, 2). [mm]"""
+    chains = [_chain(shape) for shape in sketch.shapes if shape.layer not in GUIDES]
+    starts = np.concatenate([chain[:-1] for chain in chains])
+    ends = np.concatenate([chain[1:] for chain in chains])
+    counts = 1 + np.ceil(np.hypot(*(ends - starts).T) / DOT_STEP).astype(int)
+    which = np.repeat(np.arange(len(starts)), counts)
+    rank = np.arange(len(which)) - np.repeat(np.cumsum(counts) - counts, counts)
+    share = (rank / np.maximum(1, counts - 1)[which])[:, np.newaxis]
+    return np.vstack([(1.0 - share) * starts[which] + share * ends[which], ends])
 
 
 def _chain(shape: Shape) -> np.ndarray:
@@ -108,17 +124,3 @@ def round_chain(shape: Round, steps: int) -> np.ndarray:
     c, s = np.cos(shape.angle), np.sin(shape.angle)
     local = np.column_stack([shape.semi_axes[0] * np.cos(t), shape.semi_axes[1] * np.sin(t)])
     return shape.center + local @ np.array([[c, s], [-s, c]])
-
-
-def _touched(chain: np.ndarray, corner: np.ndarray, tile: np.ndarray) -> set[tuple[int, int]]:
-    """Tiles that a chain goes through: each straight line is cut where it crosses the grid."""
-    found: set[tuple[int, int]] = set()
-    for start, end in zip((chain[:-1] - corner) / tile, (chain[1:] - corner) / tile, strict=True):
-        cuts = [np.array([0.0, 1.0])]
-        for a, b in zip(start, end, strict=True):
-            lines = np.arange(np.ceil(min(a, b)), np.floor(max(a, b)) + 1.0)
-            cuts.append((lines - a) / (b - a) if a != b else np.zeros(0))
-        t = np.unique(np.clip(np.concatenate(cuts), 0.0, 1.0))
-        middles = start + 0.5 * (t[1:] + t[:-1])[:, np.newaxis] * (end - start)
-        found |= {(int(x), int(y)) for x, y in np.floor(middles)}
-    return found

@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.sampling import tilted
+from dishtrace.trace.kernels.sampling import cos_sin_turns, tilted
 
 
 @device
@@ -48,13 +48,14 @@ def outline_point(mirror, i, a, b):
     if mirror.kind[i] == 0:
         r0, r1 = params[i, 3], params[i, 2]
         r = math.sqrt(r0 * r0 + a * (r1 * r1 - r0 * r0))
-        phi = 2.0 * math.pi * b
-        return params[i, 0] + r * math.cos(phi), params[i, 1] + r * math.sin(phi)
+        cos, sin = cos_sin_turns(b)
+        return params[i, 0] + r * cos, params[i, 1] + r * sin
     if mirror.kind[i] == 1:
         return params[i, 0] + (2.0 * a - 1.0) * params[i, 4], params[i, 1] + (2.0 * b - 1.0) * params[i, 5]
     if mirror.kind[i] == 3:
-        r, phi = math.sqrt(a), 2.0 * math.pi * b
-        return params[i, 0] + r * params[i, 4] * math.cos(phi), params[i, 1] + r * params[i, 5] * math.sin(phi)
+        r = math.sqrt(a)
+        cos, sin = cos_sin_turns(b)
+        return params[i, 0] + r * params[i, 4] * cos, params[i, 1] + r * params[i, 5] * sin
     cdf, triangles = mirror.cdf, mirror.triangles
     t = mirror.first_triangle[i]
     below = 0.0

@@ -13,6 +13,7 @@ from dishtrace.trace.kernels.mirror import (
     reflected,
 )
 from dishtrace.trace.kernels.sampling import (
+    cos_sin_turns,
     first_point,
     next_point,
     normal_quantile,
@@ -38,8 +39,9 @@ def sun_direction(sun, jitter, u2, u3, u8, u9):
         cx, cy, cz = (cx + a * e1x + b * e2x) * s, (cy + a * e1y + b * e2y) * s, (cz + a * e1z + b * e2z) * s
         e1x, e1y, e1z, e2x, e2y, e2z = perpendicular(cx, cy, cz)
     tan2 = sun_tan2(sun.table, u2)
-    tan, phi = math.sqrt(tan2), 2.0 * math.pi * u3
-    a, b = tan * math.cos(phi), tan * math.sin(phi)
+    tan = math.sqrt(tan2)
+    cos, sin = cos_sin_turns(u3)
+    a, b = tan * cos, tan * sin
     return cx + a * e1x + b * e2x, cy + a * e1y + b * e2y, cz + a * e1z + b * e2z, 1.0 / math.sqrt(1.0 + tan2)
 
 

@@ -14,6 +14,12 @@ from dishtrace.trace.kernels.surface import sheet_optics
 EDGE = -1e-12
 # Stands for "no hit": a distance beyond every scene, yet finite, so that a missed box (infinite) is always further.
 FAR = 1e300
+# The same in single precision: beyond every scene, and beyond that, for a box that is missed.
+FURTHEST = np.float32(1e37)
+MISSED = np.float32(3e38)
+ZERO = np.float32(0.0)
+# Covers the rounding of the three operations that give a distance to a box.
+ROUNDED_UP = np.float32(1.0 + 1e-6)
 
 
 @device
@@ -40,19 +46,25 @@ def triangle_hit(corners, i, ox, oy, oz, dx, dy, dz):
 
 @device
 def inverse_of(d):
-    """1 / d, with a huge number in place of infinity, so that 0 * infinity cannot arise in the box test."""
-    return 1.0 / d if abs(d) > 1e-300 else math.copysign(1e300, d)
+    """1 / d in single precision, a huge number in place of infinity: 0 * infinity cannot arise in the box test."""
+    return np.float32(1.0 / d) if abs(d) > 1e-30 else np.float32(math.copysign(1e30, d))
 
 
 @device
-def box_entry(boxes, node, slot, ox, oy, oz, ix, iy, iz, t_max):
-    """Distance at which a ray enters a child's box; infinite when it misses it before t_max."""
-    tx0, tx1 = (boxes[node, slot, 0] - ox) * ix, (boxes[node, slot, 3] - ox) * ix
-    ty0, ty1 = (boxes[node, slot, 1] - oy) * iy, (boxes[node, slot, 4] - oy) * iy
-    tz0, tz1 = (boxes[node, slot, 2] - oz) * iz, (boxes[node, slot, 5] - oz) * iz
-    near = max(max(min(tx0, tx1), min(ty0, ty1)), max(min(tz0, tz1), 0.0))
-    far = min(min(max(tx0, tx1), max(ty0, ty1)), min(max(tz0, tz1), t_max))
-    return near if near <= far else np.inf
+def box_entry(boxes, node, k, ox, oy, oz, ix, iy, iz, t_max):
+    """Distance at which a ray enters the child's box at column k, all in single precision; MISSED when it does not."""
+    tx0, tx1 = (boxes[node, k] - ox) * ix, (boxes[node, k + 3] - ox) * ix
+    ty0, ty1 = (boxes[node, k + 1] - oy) * iy, (boxes[node, k + 4] - oy) * iy
+    tz0, tz1 = (boxes[node, k + 2] - oz) * iz, (boxes[node, k + 5] - oz) * iz
+    near = max(max(min(tx0, tx1), min(ty0, ty1)), max(min(tz0, tz1), ZERO))
+    far = min(min(max(tx0, tx1), max(ty0, ty1)), max(tz0, tz1)) * ROUNDED_UP
+    return near if near <= min(far, t_max) else MISSED
+
+
+@device
+def single_limit(t):
+    """A distance in single precision, rounded up."""
+    return np.float32(min(t, 1e36)) * ROUNDED_UP
 
 
 @device
@@ -71,39 +83,48 @@ def closest_hit(tree, is_facet, corners, mirror, ox, oy, oz, dx, dy, dz, t_max, 
     on, or -1. stack (s,) int32 and distance (s,) float64 are scratch.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
+    px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)
+    limit = single_limit(t_max)
+    boxes, links = tree.boxes, tree.links
     best = -1
     node, depth = 0, 0
     while True:
-        t0 = box_entry(tree.boxes, node, 0, ox, oy, oz, ix, iy, iz, t_max)
-        t1 = box_entry(tree.boxes, node, 1, ox, oy, oz, ix, iy, iz, t_max)
-        for slot in range(2):
-            near_slot = slot if t0 <= t1 else 1 - slot
-            t = t0 if near_slot == 0 else t1
-            if t <= t_max and tree.count[node, near_slot] > 0:
-                first = tree.child[node, near_slot]
-                for i in range(first, first + tree.count[node, near_slot]):
-                    hit = item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving)
-                    if hit < t_max:
-                        t_max, best = hit, i
-        has0 = t0 <= t_max and tree.count[node, 0] == 0
-        has1 = t1 <= t_max and tree.count[node, 1] == 0
-        if has0 and has1:
-            far = 1 if t0 <= t1 else 0
-            stack[depth] = tree.child[node, far]
-            distance[depth] = t1 if far == 1 else t0
-            depth += 1
-            node = tree.child[node, 1 - far]
-        elif has0:
-            node = tree.child[node, 0]
-        elif has1:
-            node = tree.child[node, 1]
-        else:
-            while depth > 0 and distance[depth - 1] > t_max:
+        t0 = box_entry(boxes, node, 0, px, py, pz, ix, iy, iz, limit)
+        t1 = box_entry(boxes, node, 6, px, py, pz, ix, iy, iz, limit)
+        near = 12 if t0 <= t1 else 13
+        t_near, t_far = min(t0, t1), max(t0, t1)
+        following = -1
+        if t_near < MISSED:
+            count = links[node, near + 2]
+            if count == 0:
+                following = links[node, near]
+            for i in range(links[node, near], links[node, near] + count):
+                hit = item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving)
+                if hit < t_max:
+                    t_max, best = hit, i
+                    limit = single_limit(hit)
+        if t_far <= limit:
+            count = links[node, 27 - near]
+            if count == 0:
+                other = links[node, 25 - near]
+                if following < 0:
+                    following = other
+                else:
+                    stack[depth], distance[depth] = other, t_far
+                    depth += 1
+            for i in range(links[node, 25 - near], links[node, 25 - near] + count):
+                hit = item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving)
+                if hit < t_max:
+                    t_max, best = hit, i
+                    limit = single_limit(hit)
+        if following < 0:
+            while depth > 0 and distance[depth - 1] > limit:
                 depth -= 1
             if depth == 0:
                 return t_max, best
             depth -= 1
-            node = stack[depth]
+            following = stack[depth]
+        node = following
 
 
 @device
@@ -113,16 +134,17 @@ def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover
     d must be a unit vector when the tree holds covers; stack (s,) int32 is scratch.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
+    px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)
     share = 1.0
     stack[0], depth = 0, 1
     while depth > 0:
         depth -= 1
         node = stack[depth]
         for slot in range(2):
-            count = tree.count[node, slot]
-            if count < 0 or not box_entry(tree.boxes, node, slot, ox, oy, oz, ix, iy, iz, FAR) < FAR:
+            count = tree.links[node, 14 + slot]
+            if count < 0 or box_entry(tree.boxes, node, 6 * slot, px, py, pz, ix, iy, iz, FURTHEST) >= MISSED:
                 continue
-            first = tree.child[node, slot]
+            first = tree.links[node, 12 + slot]
             if count == 0:
                 stack[depth] = first
                 depth += 1
