@@ -311,6 +311,15 @@ def replay(scene: Scene, *, seed: int, ray: int) -> np.ndarray:
     -------
     (k, 3) float64
         Places, dish frame, the first 64. [m]
+
+    Raises
+    ------
+    InputError
+        If there is no ray of that number.
     """
+    last = MOST_POINTS * N_SCRAMBLES - 1
+    if not 0 <= ray <= last:
+        fault = Fault("command", "first ray", str(ray), f"must be from 0 to {last}", "give a ray that a run can have")
+        raise InputError(fault)
     prepared = prepare(scene, seed=seed)
     return ray_path(prepared.assembly.optics, no_screens(), prepared.tally(), ray=ray)

@@ -32,7 +32,8 @@ def source_key(folder: Path = KERNEL_FOLDER) -> str:
         20 hexadecimal digits.
     """
     digest = hashlib.sha256()
-    for word in (numba.__version__, platform.python_version(), platform.machine()):
+    words = (numba.__version__, platform.python_version(), platform.machine(), str(numba.config.BOUNDSCHECK))
+    for word in words:
         digest.update(word.encode())
     for path in sorted(folder.rglob("*.py")):
         digest.update(path.relative_to(folder).as_posix().encode())

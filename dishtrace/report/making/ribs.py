@@ -17,10 +17,12 @@ SAMPLES = 4096
 """Steps along a line in which its crossings with the rim are looked for; narrower openings may be missed [–]."""
 FACET_SAMPLES = 256
 """The same along a facet [–]."""
-CHORD_M = 5e-6
+CHORD_M = 1e-6
 """Largest distance of the drawn chain from the curve [m]."""
 TABLE_STEP_M = 0.05
 """Ways along a rib at which heights are listed [m]."""
+BEYOND_SHARE = 1e-3
+"""Share of a line that is looked at beyond the chords that stand for a round rim [–]."""
 HALVINGS = 60
 """Halvings of a step that pin down a crossing [–]."""
 
@@ -189,7 +191,7 @@ def _stretches(
     is_inside: Callable[[np.ndarray], np.ndarray], low: float, high: float, samples: int
 ) -> list[tuple[float, float]]:
     """Stretches of a line that lie inside, their ends to rounding."""
-    margin = 1e-6 * (high - low)
+    margin = BEYOND_SHARE * (high - low)
     s = np.linspace(low - margin, high + margin, samples + 1)
     inside = is_inside(s)
     turns = np.nonzero(inside[1:] != inside[:-1])[0]
