@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -206,8 +207,7 @@ class Outline:
         weights : (n,) float64
             They sum to `area`. [m2]
         """
-        nodes, weights = np.polynomial.legendre.leggauss(order)
-        nodes, weights = 0.5 * (nodes + 1.0), 0.5 * weights
+        nodes, weights = _gauss_nodes(order)
         if self.kind in (CIRCLE, ELLIPSE):
             angles = (np.arange(4 * order) + 0.5) / (4 * order)
             u, v = np.meshgrid(nodes, angles, indexing="ij")
@@ -348,6 +348,13 @@ def _fault(scene: Scene, key: str, found: float, allowed: str) -> Fault:
 
 def _pair(values: tuple | None) -> tuple[float, float]:
     return (0.0, 0.0) if values is None else (nominal(values[0]), nominal(values[1]))
+
+
+@cache
+def _gauss_nodes(order: int) -> tuple[np.ndarray, np.ndarray]:
+    """Gauss nodes and weights on the interval from 0 to 1."""
+    nodes, weights = np.polynomial.legendre.leggauss(order)
+    return 0.5 * (nodes + 1.0), 0.5 * weights
 
 
 def _areas(triangles: np.ndarray) -> np.ndarray:

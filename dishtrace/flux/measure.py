@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.dish.facets import Facets
-from dishtrace.dish.layouts import facets_of
+from dishtrace.dish.layouts import facets_of, measured_figures
 from dishtrace.dish.mount import PlacedMirror, placed_mirror
 from dishtrace.dish.outline import outline_of
 from dishtrace.dish.paraboloid import rim_angle
@@ -228,8 +228,8 @@ def _refuse_lost(scene: Scene, tally: Tally, n_rays: int, seed: int) -> None:
 
 
 def _dish_figures(prepared: Prepared) -> dict[str, float]:
-    facets, mirror = prepared.facets, prepared.mirror
-    return {
+    facets, mirror, table = prepared.facets, prepared.mirror, prepared.scene.dish.facets
+    figures = {
         "outline_m2": float(mirror.vector_area[2]),
         "aperture_m2": float(facets.aperture_areas().sum()),
         "mirror_m2": float(facets.surface_areas().sum()),
@@ -237,6 +237,10 @@ def _dish_figures(prepared: Prepared) -> dict[str, float]:
         "rim_angle_deg": float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length))),
         "focal_length_m": float(mirror.focal_length),
     }
+    if table is not None and table.layout == "measured":
+        figures["facets"] = 1
+        figures["measured"] = measured_figures(prepared.scene, outline_of(prepared.scene))
+    return figures
 
 
 def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int) -> tuple[str, ...]:

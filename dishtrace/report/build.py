@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dishtrace.errors import Fault, InputError, RunError
+from dishtrace.report.cautions import making_cautions
 from dishtrace.report.making.files import write_documents
 from dishtrace.report.making.frame import corners
 from dishtrace.report.making.gather import Making, Wishes, gather
-from dishtrace.report.making.hazards import making_cautions
 from dishtrace.report.making.ribs import Section
 from dishtrace.report.making.sketch import number_ranges, plain_text
 from dishtrace.report.making.tiling import PAPERS

@@ -1,4 +1,4 @@
-"""What can hurt someone, in plain words, chosen by the numbers of a result.
+"""What can hurt someone, in plain words: by the numbers of a result, and at the bench and while aligning.
 
 These are hazards to know about, never a licence to do a thing: local codes and the judgement of licensed people come
 first. The thresholds stand in data/skin_pain.csv and data/wood_ignition.csv with their sources.
@@ -32,7 +32,7 @@ class Caution:
     Parameters
     ----------
     topic : str
-        One word: eyes, skin, fire, bystanders, steam, codes.
+        One word: eyes, skin, fire, bystanders, steam, edges, wind, codes.
     text : str
         What the hazard is and what to do, one or two sentences.
     source : str
@@ -42,6 +42,32 @@ class Caution:
     topic: str
     text: str
     source: str
+
+
+ALIGNING = Caution(
+    "eyes",
+    "Align with all facets covered but one, and from the side: never put your eyes where an image falls, nor look into "
+    "a facet along its beam. One facet is as bright as the sun; several on one place burn. A lamp is the safer light.",
+    "common practice",
+)
+SUN = Caution(
+    "fire",
+    "Uncovered facets throw light on whatever stands in front of the dish, even far from the focus. Cover the mirror "
+    "or turn it from the sun before you leave it, and keep whatever burns away from the board.",
+    "common practice",
+)
+EDGES = Caution(
+    "edges",
+    "Cut glass and sheet metal have edges like knives, and sheet under bend springs back: gloves, sleeves, eye "
+    "protection, clamps.",
+    "common practice",
+)
+WIND = Caution(
+    "wind",
+    "Nothing here says that frame, ribs or mount are strong enough: wind on a dish is a heavy load, which these "
+    "drawings do not look at.",
+    "common practice",
+)
 
 
 def cautions(result: Result) -> tuple[Caution, ...]:
@@ -59,6 +85,11 @@ def cautions(result: Result) -> tuple[Caution, ...]:
     """
     found = [_eyes(), _skin(result), _fire(result), _bystanders(result), _steam(result), _codes()]
     return tuple(caution for caution in found if caution is not None)
+
+
+def making_cautions() -> tuple[Caution, ...]:
+    """Cautions for everyone who makes and aligns a mirror."""
+    return (ALIGNING, SUN, EDGES, WIND, _codes())
 
 
 def seconds_to_burn(flux: float) -> float:

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.trace import optics as column
-from dishtrace.trace import reference_mirror as mirrors
 from dishtrace.trace import reference_optics as physics
 from dishtrace.trace.points import N_SCRAMBLES, Points, point_values
+from dishtrace.vec import normalise
 
 if TYPE_CHECKING:
     from dishtrace.trace.cpu import Optics
@@ -72,8 +72,8 @@ class _Rays:
     """Rays on their way, all of one population; arrays have one row a ray.
 
     number (n,): of the ray; origin, direction (n, 3); power and what it brought (n,); is_touched: has met a part;
-    facet, leaving: facet and triangle it starts from, -1 for none; draws: later numbers used so far;
-    numbers (n, 3): for the next surface.
+    facet and leaving: facet or triangle it starts from, -1 for none; draws: later numbers used so far; numbers (n, 3):
+    for the next surface.
     """
 
     points: Points
@@ -137,7 +137,7 @@ def trace_reference(optics: Optics, screens: column.Screens, *, count: int, star
     books.follow(mirror_rays(books, optics, start=start, count=count))
     if len(optics.parts.part):
         per_direct = column.MIRROR_RAYS_PER_DIRECT
-        rays, triangle = direct_rays(books, optics, start=start // per_direct, count=count // per_direct)
+        rays, triangle = direct_rays(optics, start=start // per_direct, count=count // per_direct)
         books.follow(books.meet_parts(rays, triangle))
     return books.closed()
 
@@ -151,26 +151,29 @@ def all_points(points: Points, *, start: int, count: int) -> tuple[np.ndarray, n
 
 def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Rays:
     """Rays that leave the mirror for the first time; what happens before is booked."""
-    u, number, facet, place, to_sun, power = sunlight_on_facets(optics, start=start, count=count)
-    t, before = mirrors.nearest_facet(books.facets, place, to_sun, facet)
-    is_first = before < 0
-    taken = np.flatnonzero(~is_first)
-    facing = mirrors.unit_normals(books.facets, before[taken], place[taken] + t[taken, np.newaxis] * to_sun[taken])
-    overlapped = np.zeros(len(number), dtype=bool)
-    overlapped[taken] = np.sum(-to_sun[taken] * facing, axis=1) < 0.0
-    books.add(column.OVERLAP, number[overlapped], power[overlapped])
-    u, number, facet, place, to_sun, power, is_first = (
-        values[~overlapped] for values in (u, number, facet, place, to_sun, power, is_first)
+    mirror, parts = optics.mirror, optics.parts
+    u, number = all_points(optics.mirror_points, start=start, count=count)
+    facet, within = physics.picked(mirror.pick_cdf, u[:, 0])
+    place, normals = physics.places_on(mirror, facet, np.column_stack([within, u[:, 1]]))
+    to_sun, cosine = physics.sun_rays(optics.sun, u[:, 2:4], jitter=mirror.jitter, u_jitter=u[:, 8:10])
+    power = mirror.power[facet] * np.sum(to_sun * normals, axis=1) / cosine
+    t, before = physics.nearest_facet(mirror, place, to_sun, facet)
+    meeting = place + np.where(before >= 0, t, 0.0)[:, np.newaxis] * to_sun
+    faces_sun = np.sum(physics.normals_at(mirror, before, meeting) * to_sun, axis=1) > 0.0
+    is_taken_before = (before >= 0) & faces_sun
+    books.add(column.OVERLAP, number[is_taken_before], np.maximum(power[is_taken_before], 0.0))
+    own = (power > 0.0) & ~is_taken_before
+    u, number, facet, place, normals, to_sun, power = (
+        values[own] for values in (u, number, facet, place, normalise(normals), to_sun, power)
     )
     books.add(column.OUTLINE, number, power)
-    if not optics.mirror.has_no_overhang:
-        books.add(column.OVERHANG, number, power * ~mirrors.is_over_dish(optics.mirror, place))
+    sticks_out = ~physics.is_over_outline(mirror, place)
+    books.add(column.OVERHANG, number[sticks_out], power[sticks_out])
     nothing = np.full(len(number), -1)
-    let_through = physics.light_let_through(optics.parts, place, to_sun, nothing, is_cover_clear=True)
-    arriving = power * is_first * let_through
+    arriving = power * (before[own] < 0)
+    arriving *= physics.light_let_through(parts, place, to_sun, nothing, is_cover_clear=True)
     books.add(column.SHADED, number, power - arriving)
-    smooth = mirrors.unit_normals(books.facets, facet, place)
-    share, away, gets_off = mirrors.facet_reflection(optics.mirror, facet, smooth, -to_sun, u[:, 4:8])
+    share, away, gets_off = physics.mirror_reflection(mirror, facet, normals, -to_sun, u[:, 4:8])
     kept = arriving * share * gets_off
     books.add(column.MIRROR_ABSORBED, number, arriving - kept)
     books.add(column.LEAVING, number, kept)
@@ -189,36 +192,18 @@ def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Ray
     return rays
 
 
-def sunlight_on_facets(optics: Optics, *, start: int, count: int) -> tuple[np.ndarray, ...]:
-    """Sunlight towards the fronts of facets, nothing in its way yet.
-
-    Returns
-    -------
-    tuple of (n, 13), (n,), (n,), (n, 3), (n, 3), (n,) arrays
-        Numbers drawn [–], ray, facet, place [m], unit vector to the sun, and power [W].
-    """
-    mirror = optics.mirror
-    u, number = all_points(optics.mirror_points, start=start, count=count)
-    facet, within = mirrors.picked_facets(mirror, u[:, 0])
-    place, steepness = mirrors.places_on(mirrors.facets_of(mirror), facet, np.column_stack([within, u[:, 1]]))
-    to_sun, cosine = physics.sun_rays(optics.sun, u[:, 2:4], jitter=mirror.jitter, u_jitter=u[:, 8:10])
-    power = mirror.power[facet] * np.sum(to_sun * steepness, axis=1) / cosine
-    lit = power > 0.0
-    return tuple(values[lit] for values in (u, number, facet, place, to_sun, power))
-
-
-def direct_rays(books: Books, optics: Optics, *, start: int, count: int) -> tuple[_Rays, np.ndarray]:
+def direct_rays(optics: Optics, *, start: int, count: int) -> tuple[_Rays, np.ndarray]:
     """Rays that meet a part straight from the sun, at that part, and its triangle."""
     parts = optics.parts
     u, number = all_points(optics.direct_points, start=start, count=count)
-    triangle = np.minimum(np.searchsorted(parts.direct_cdf, u[:, 0], side="right"), len(parts.part) - 1)
+    triangle, _ = physics.picked(parts.direct_cdf, u[:, 0])
     corner, first, second = np.split(parts.corners[triangle], 3, axis=1)
     root = np.sqrt(u[:, 1:2])
     place = corner + root * (1.0 - u[:, 2:3]) * first + root * u[:, 2:3] * second
     to_sun, cosine = physics.sun_rays(optics.sun, u[:, 3:5], jitter=0.0, u_jitter=u[:, 3:5])
     power = parts.direct_power[triangle] * np.abs(np.sum(to_sun * parts.normal[triangle], axis=1)) / cosine
     nothing = np.full(len(number), -1)
-    sees_sun = np.isinf(mirrors.nearest_facet(books.facets, place, to_sun, nothing)[0])
+    sees_sun = np.isinf(physics.nearest_facet(optics.mirror, place, to_sun, nothing)[0])
     sees_sun &= physics.light_let_through(parts, place, to_sun, triangle, is_cover_clear=False) == 1.0
     lit = sees_sun & (power > 0.0)
     rays = started(
@@ -246,7 +231,6 @@ class Books:
 
     def __init__(self, optics: Optics, screens: column.Screens, *, count: int, start: int) -> None:
         self.optics, self.screens, self.count, self.start = optics, screens, count, start
-        self.facets = mirrors.facets_of(optics.mirror)
         parts = optics.parts
         self.budget = np.zeros((N_SCRAMBLES, column.N_BUDGET))
         self.figures = np.zeros((N_SCRAMBLES, len(parts.role), 2, column.N_PART_FIGURES))
@@ -279,14 +263,14 @@ class Books:
         self.n_lost += len(rays.number)
 
     def ends(self, rays: _Rays) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """Where stretches end: distance, distance without receivers and covers, triangle or -1, and facet or -1."""
-        t_facet, facet = mirrors.nearest_facet(self.facets, rays.origin, rays.direction, rays.facet)
+        """Where stretches end: distance, the same without receivers and covers, triangle or -1, and nearest facet."""
+        t_facet, facet = physics.nearest_facet(self.optics.mirror, rays.origin, rays.direction, rays.facet)
         way = (self.optics.parts, rays.origin, rays.direction, rays.leaving)
         t_solid, solid = physics.nearest_triangle(*way, self.solid)
         t_clear, clear = physics.nearest_triangle(*way, self.clear)
         t_opaque = np.minimum(t_facet, t_solid)
         triangle = np.where(t_clear < t_opaque, clear, np.where(t_solid < t_facet, solid, -1))
-        return np.minimum(t_opaque, t_clear), t_opaque, triangle, np.where(triangle < 0, facet, -1)
+        return np.minimum(t_opaque, t_clear), t_opaque, triangle, facet
 
     def note_legs(self, rays: _Rays) -> None:
         """Keep the first stretch of each ray."""
@@ -302,9 +286,9 @@ class Books:
         is_gone = np.isinf(t)
         self.leave(rays.only(is_gone))
         place = rays.origin + np.where(is_gone, 0.0, t)[:, np.newaxis] * rays.direction
-        rays = replace(rays, origin=place)
-        at_part, at_mirror = triangle >= 0, facet >= 0
-        off_mirror = self.meet_mirror(rays.only(at_mirror), facet[at_mirror])
+        rays = replace(rays, origin=place, facet=facet)
+        at_part = triangle >= 0
+        off_mirror = self.meet_mirror(rays.only(~is_gone & ~at_part))
         return off_mirror.and_also(self.meet_parts(rays.only(at_part), triangle[at_part]))
 
     def leave(self, rays: _Rays) -> None:
@@ -332,18 +316,19 @@ class Books:
             found = (scramble, np.full(len(place), k), place @ axis_x, place @ axis_y, rays.power[crosses])
             self.crossings.append(np.column_stack(found))
 
-    def meet_mirror(self, rays: _Rays, facet: np.ndarray) -> _Rays:
+    def meet_mirror(self, rays: _Rays) -> _Rays:
         """Later hits on facets: their backs stop light, their fronts reflect."""
-        smooth = mirrors.unit_normals(self.facets, facet, rays.origin)
-        is_back = np.sum(rays.direction * smooth, axis=1) >= 0.0
-        stopped = rays.only(is_back)
+        mirror = self.optics.mirror
+        facing = physics.normals_at(mirror, rays.facet, rays.origin)
+        is_front = np.sum(rays.direction * facing, axis=1) < 0.0
+        stopped = rays.only(~is_front)
         self.add(column.DIRECT_MIRROR if rays.is_direct else column.BLOCKED, stopped.number, stopped.power)
-        rays, facet, smooth = rays.only(~is_back), facet[~is_back], smooth[~is_back]
-        numbers, rays = rays.redrawn()
-        share, away, gets_off = mirrors.facet_reflection(self.optics.mirror, facet, smooth, rays.direction, numbers)
+        numbers, rays = rays.only(is_front).redrawn()
+        share, away, gets_off = physics.mirror_reflection(mirror, rays.facet, facing[is_front], rays.direction, numbers)
         kept = rays.power * share * gets_off
-        self.add(column.DIRECT_MIRROR if rays.is_direct else column.MIRROR_ABSORBED, rays.number, rays.power - kept)
-        rays = replace(rays, direction=away, power=kept, facet=facet, leaving=np.full(len(kept), -1))
+        lost_in = column.DIRECT_MIRROR if rays.is_direct else column.MIRROR_ABSORBED
+        self.add(lost_in, rays.number, rays.power - kept)
+        rays = replace(rays, direction=away, power=kept, leaving=np.full(len(kept), -1))
         return rays.only(kept > 0.0)
 
     def meet_parts(self, rays: _Rays, triangle: np.ndarray) -> _Rays:

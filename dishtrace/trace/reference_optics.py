@@ -8,14 +8,69 @@ from __future__ import annotations
 
 import numpy as np
 
-from dishtrace.chance import philox
-from dishtrace.trace.optics import Parts, Sun
-from dishtrace.trace.points import Points
+from dishtrace.dish.facets import Facets, form_matrix
+from dishtrace.dish.outline import Outline
+from dishtrace.trace.optics import Mirror, Parts, Sun
+from dishtrace.trace.points import Points, philox
+from dishtrace.vec import normalise
 
 # Overlap of neighbouring triangles, as a share of them, so that no light slips between them by rounding.
 OVERLAP = 1e-12
 # Pairs of rays and triangles looked at in one go: their arrays stay within the processor's cache.
 MOST_PAIRS = 50000
+
+
+def facets_of(mirror: Mirror) -> Facets:
+    """The facets behind the kernels' arrays."""
+    vertices, triangles = mirror.first_vertex, mirror.first_triangle
+    outlines = tuple(
+        Outline(
+            int(mirror.kind[i]),
+            mirror.params[i],
+            mirror.vertices[vertices[i] : vertices[i + 1]],
+            mirror.triangles[triangles[i] : triangles[i + 1]],
+            mirror.cdf[triangles[i] : triangles[i + 1]],
+        )
+        for i in range(len(mirror.kind))
+    )
+    axes = mirror.axes.reshape(-1, 3, 3)
+    number = np.arange(len(outlines)) + 1
+    return Facets(number, mirror.origin, axes, mirror.quadric, outlines, mirror.slope, mirror.brightness)
+
+
+def picked(shares: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What u picks by running shares, (n,), and where between its borders u lies, (n,) [–]."""
+    chosen = np.minimum(np.searchsorted(shares, u, side="right"), len(shares) - 1)
+    below = np.append(0.0, shares)[chosen]
+    return chosen, np.clip((u - below) / (shares[chosen] - below), 0.0, 1.0)
+
+
+def places_on(mirror: Mirror, facet: np.ndarray, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Places on facets and their normals there, scaled to 1 along the facet's own, (n, 3) each [m], [–].
+
+    Parameters
+    ----------
+    mirror : Mirror
+    facet : (n,) int64
+        Which facets. [–]
+    u : (n, 2) float64
+        Numbers, spread evenly over the outline of the facet. [–]
+    """
+    facets = facets_of(mirror)
+    place, normals = np.empty((len(facet), 3)), np.empty((len(facet), 3))
+    for i, outline in enumerate(facets.outlines):
+        mine = facet == i
+        place[mine], normals[mine] = facets.surface(i, outline.map_unit_square(*u[mine].T))
+    return place, normals
+
+
+def normals_at(mirror: Mirror, facet: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Unit normals of facets at places on them, towards the reflecting side: w - 2 M p, normalised, (n, 3) [–]."""
+    axes = mirror.axes.reshape(-1, 3, 3)[facet]
+    form = np.array([form_matrix(six) for six in mirror.quadric])[facet]
+    local = np.einsum("nij,nj->ni", axes, place - mirror.origin[facet])
+    gradient = np.array([0.0, 0.0, 1.0]) - 2.0 * np.einsum("nij,nj->ni", form, local)
+    return normalise(np.einsum("nij,ni->nj", axes, gradient))
 
 
 def later_numbers(points: Points, rays: np.ndarray, draws: np.ndarray) -> np.ndarray:
@@ -71,6 +126,95 @@ def sun_rays(sun: Sun, u: np.ndarray, *, jitter: float, u_jitter: np.ndarray) ->
     phi = 2.0 * np.pi * u[:, 1]
     direction = leaning(center, np.stack([tan * np.cos(phi), tan * np.sin(phi)], axis=1))
     return direction, 1.0 / np.sqrt(1.0 + tan * tan)
+
+
+def nearest_facet(
+    mirror: Mirror, origin: np.ndarray, direction: np.ndarray, leaving: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Nearest facet, front or back: distance (n,), infinite without a hit [m], and number (n,), -1 without.
+
+    Parameters
+    ----------
+    mirror : Mirror
+    origin, direction : (n, 3) float64
+        Rays. [m], [–]
+    leaving : (n,) int64
+        Facet that each ray starts on, -1 for none. One of its crossings with that facet is its own place. [–]
+    """
+    facets = facets_of(mirror)
+    distance, number = np.full(len(origin), np.inf), np.full(len(origin), -1)
+    for i in range(len(facets)):
+        t = facet_distance(facets, i, origin, direction, leaving == i)
+        nearer = t < distance
+        distance[nearer], number[nearer] = t[nearer], i
+    return distance, number
+
+
+def facet_distance(
+    facets: Facets, i: int, origin: np.ndarray, direction: np.ndarray, is_leaving: np.ndarray
+) -> np.ndarray:
+    """Distance to one facet, front or back, infinite where it is missed, (n,) [m].
+
+    In the facet's frame a t^2 + 2 h t + c = 0 with a = d.Md, h = o.Md - d_w / 2, c = o.Mo - o_w. Of both roots those
+    ahead count that lie inside the outline and on the sheet that holds the facet (normal's w > 0).
+    """
+    form, axes = form_matrix(facets.quadric[i]), facets.axes[i]
+    o, d = (origin - facets.origin[i]) @ axes.T, direction @ axes.T
+    a, c = np.sum(d @ form * d, axis=1), np.sum(o @ form * o, axis=1) - o[:, 2]
+    h = np.sum(o @ form * d, axis=1) - 0.5 * d[:, 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        q = -(h + np.copysign(np.sqrt(h * h - a * c), h))
+        roots = np.stack([c / q, q / a])
+    own = np.argmin(np.where(np.isfinite(roots), np.abs(roots), np.inf), axis=0)
+    roots[own[is_leaving], np.flatnonzero(is_leaving)] = np.nan
+    distance = np.full(len(origin), np.inf)
+    for t in roots:
+        ahead = np.flatnonzero((t > 0.0) & np.isfinite(t))
+        place = o[ahead] + t[ahead, np.newaxis] * d[ahead]
+        is_on = facets.outlines[i].contains(place[:, :2]) & (1.0 - 2.0 * place @ form[:, 2] > 0.0)
+        distance[ahead[is_on]] = np.minimum(distance[ahead[is_on]], t[ahead[is_on]])
+    return distance
+
+
+def mirror_share(mirror: Mirror, facet: np.ndarray, cosine: np.ndarray) -> np.ndarray:
+    """Reflectance of facets at the cosine of the incidence angle, (n,) [–]."""
+    table = mirror.reflectance
+    share = np.interp(cosine, np.linspace(0.0, 1.0, len(table)), table) if len(table) > 1 else table[0]
+    return share * mirror.brightness[facet]
+
+
+def mirror_reflection(
+    mirror: Mirror, facet: np.ndarray, smooth: np.ndarray, direction: np.ndarray, u: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Light that meets the front of a facet: reflectance, new direction, whether it gets off the surface.
+
+    Parameters
+    ----------
+    mirror : Mirror
+    facet : (n,) int64
+        Which facets. [–]
+    smooth, direction : (n, 3) float64
+        Unit normals of the smooth facets there, and unit vectors towards them. [–]
+    u : (n, 4) float64
+        Numbers for the slope error and for the beam spread, two each. [–]
+    """
+    share = mirror_share(mirror, facet, -np.sum(direction * smooth, axis=1))
+    slope = mirror.slope[facet][:, np.newaxis]
+    rough = np.where(slope > 0.0, leaning(smooth, slope * normal_deviates(u[:, :2], 1.0)), smooth)
+    away = mirrored(direction, rough)
+    if mirror.spread > 0.0:
+        away = leaning(away, normal_deviates(u[:, 2:], mirror.spread))
+    return share, away, np.sum(away * smooth, axis=1) > 0.0
+
+
+def is_over_outline(mirror: Mirror, place: np.ndarray) -> np.ndarray:
+    """Whether places (n, 3) lie inside the dish's outline, its hole counted in, (n,)."""
+    if mirror.has_no_overhang:
+        return np.ones(len(place), dtype=bool)
+    params = mirror.dish_params.copy()
+    params[3] = 0.0
+    nothing = np.zeros(0)
+    return Outline(mirror.dish_kind, params, mirror.dish_vertices, nothing, nothing).contains(place[:, :2])
 
 
 def mirrored(direction: np.ndarray, normals: np.ndarray) -> np.ndarray:

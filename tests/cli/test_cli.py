@@ -14,7 +14,8 @@ from typer.testing import CliRunner
 
 import dishtrace
 import dishtrace.flux.measure
-from dishtrace.cli import app, count
+from dishtrace.cli import app
+from dishtrace.cli.options import count
 from dishtrace.errors import RunError
 
 SCENE = """title = "Invented test dish"

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dishtrace.stats import totals
-from dishtrace.trace.kernels.mirror import mirror_hit, mirror_normal, reflected
+from dishtrace.trace.kernels.mirror import facet_hit, facet_normal, reflected
 from dishtrace.trace.kernels.triangles import triangle_hit
 from dishtrace.trace.optics import DIRECT_INCIDENT, LEAVING, OUTLINE
 from dishtrace.vec import normalise
@@ -124,7 +124,7 @@ DISH = prepared(scene_text()).assembly.optics.mirror
 @given(x=lengths(0.0, 0.7), y=lengths(0.0, 0.7), direction=unit_vectors, slope=shares(0.0, 0.3))
 def test_reflection_is_its_own_reverse(x, y, direction, slope):
     """Sent back along the reflected ray, light returns along the incoming one, slope error and all."""
-    normal = mirror_normal(1.0, x, y)
+    normal = facet_normal(DISH, 0, x, y, (x * x + y * y) / 4.0)
     away = np.array(reflected(*normal, *direction, slope, -0.5 * slope, 0.0, 0.0))
     back = np.array(reflected(*normal, *-away, slope, -0.5 * slope, 0.0, 0.0))
     assert np.linalg.norm(away) == pytest.approx(1.0, abs=1e-14)
@@ -141,7 +141,7 @@ def test_a_chord_of_the_mirror_is_the_same_both_ways(start, end):
     a, b = (np.array([x, y, (x * x + y * y) / 4.0]) for x, y in (start, end))
     chord = np.linalg.norm(b - a)
     for origin, target in ((a, b), (b, a)):
-        found = mirror_hit(DISH, *origin, *((target - origin) / chord), True)
+        found = facet_hit(DISH, 0, *origin, *((target - origin) / chord), True)
         assert found == pytest.approx(chord, rel=1e-9)
 
 

@@ -128,8 +128,8 @@ def test_power_on_the_outline_is_the_closed_form(outline, mount, sun, seed):
     """DNI (A s_z - M.s / (2 f)), M the first moments of the area, for any sunshape about its centre: |z| < 4.9."""
     placed = prepared(scene_text(outline=outline, mount=mount, sun=sun), seed=seed)
     found = total(tallied(placed.assembly.optics, count=1024).budget[:, OUTLINE] / (1024 * N_SCRAMBLES))
-    toward_sun, area = placed.pose.sun, placed.outline.area
-    moment, _ = placed.outline.moments()
+    toward_sun, area = placed.mirror.pose.sun, placed.mirror.outline.area
+    moment, _ = placed.mirror.outline.moments()
     expected = 1000.0 * (area * toward_sun[2] - toward_sun[:2] @ moment / 2.0)
     assert abs(found.value - expected) < 4.9 * found.se
     assert found.se < 1e-3 * found.value

@@ -41,7 +41,7 @@ def rows_that_close(seed):
 
 def test_ledger_closes_and_names_its_columns():
     rows = rows_that_close(1)
-    found = ledger(rows, gaps=3.0)
+    found = ledger(rows, outline_w=1e9, hole_w=3.0, is_skin=True)
     assert list(found.budget_w) == KEYS
     values = [entry.value for entry in found.budget_w.values()]
     assert values[0] == pytest.approx(sum(values[1:]), rel=1e-13)
@@ -55,10 +55,24 @@ def test_ledger_closes_and_names_its_columns():
         assert found.direct_w[key].value == pytest.approx(rows[:, number].sum(), rel=1e-14)
 
 
+def test_gaps_between_facets_are_what_the_facets_do_not_meet():
+    """Exact power over outline and hole, with what facets outside it meet; the gaps have the facets' error."""
+    rows = rows_that_close(5)
+    rows[:, column.OVERHANG] = 0.1 * rows[:, column.OUTLINE]
+    found = ledger(rows, outline_w=100.0, hole_w=7.0, is_skin=False)
+    met = rows[:, column.OUTLINE].sum()
+    values = [entry.value for entry in found.budget_w.values()]
+    assert values[0] == pytest.approx(107.0 + 0.1 * met, rel=1e-13)
+    assert values[1] == pytest.approx(107.0 - 0.9 * met, rel=1e-13)
+    assert values[0] == pytest.approx(sum(values[1:]), rel=1e-13)
+    assert found.overhang_w.value == pytest.approx(0.1 * met, rel=1e-13)
+    assert found.budget_w["gaps"].se == pytest.approx(9.0 * found.overhang_w.se, rel=1e-9)
+
+
 def test_a_watt_that_is_not_booked_shows():
     rows = rows_that_close(2)
     rows[3, column.ESCAPED] = 0.0
-    values = [entry.value for entry in ledger(rows, gaps=0.0).budget_w.values()]
+    values = [entry.value for entry in ledger(rows, outline_w=0.0, hole_w=0.0, is_skin=True).budget_w.values()]
     assert values[0] - sum(values[1:]) > 1e-3
 
 
@@ -66,14 +80,14 @@ def test_intercept_factor_is_a_paired_ratio():
     """First receiver hits in proportion to what leaves the mirror: the ratio has no error although both sums have."""
     rows = rows_that_close(3)
     rows[:, column.FIRST_RECEIVER] = 0.8 * rows[:, column.LEAVING]
-    found = ledger(rows, gaps=1.0)
+    found = ledger(rows, outline_w=0.0, hole_w=1.0, is_skin=True)
     assert found.intercept_factor.value == pytest.approx(0.8, rel=1e-14)
     assert found.intercept_factor.se < 1e-14
     assert found.first_hit_w["receiver"].se > 0.1
 
 
 def test_intercept_factor_of_a_dark_mirror_is_unknown():
-    found = ledger(np.zeros((32, column.N_BUDGET)), gaps=0.0).intercept_factor
+    found = ledger(np.zeros((32, column.N_BUDGET)), outline_w=1.0, hole_w=0.0, is_skin=True).intercept_factor
     assert np.isnan(found.value)
     assert found.se is None
     assert found.to_dict() == {"value": None, "se": None}

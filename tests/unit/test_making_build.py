@@ -80,6 +80,13 @@ def test_missing_facets_and_errors_of_one_dish_are_left_out():
     assert broken["shims_m"] == plain["shims_m"]
 
 
+def test_bent_pieces_are_told_to_need_more_than_corners():
+    petals = build(mirror_scene(PETALS, outline=RING))
+    assert any("between their corners" in note for note in petals["notes"])
+    tiles = build(mirror_scene(TILES))
+    assert not any("between their corners" in note or "equinox" in note for note in tiles["notes"])
+
+
 def test_a_sheet_smaller_than_a_facet_is_refused():
     with pytest.raises(InputError, match=r"--sheet = 0.1x2 is smaller than the piece of facet 1, 0.1500 x 0.1500 m"):
         build(mirror_scene(TILES), None, Wishes(sheet=(0.1, 2.0)))

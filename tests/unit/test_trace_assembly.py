@@ -1,7 +1,7 @@
 """From scene and geometry to the kernels' arrays.
 
 Planted errors that these tests catch: the order of the tree applied to corners but not to part numbers; the power of a
-direct ray without the eight mirror rays to one; lit faces left out; the reflectance table laid over the angle.
+direct ray without the sixteen mirror rays to one; lit faces left out; the reflectance table laid over the angle.
 """
 
 import numpy as np
@@ -43,8 +43,9 @@ def test_order_leads_back_to_the_parts(placed):
 def test_receivers_and_covers_have_a_tree_of_their_own(placed):
     optics = placed.assembly.optics
     in_clear = np.zeros(len(optics.parts.part), dtype=bool)
-    for tree, value in ((optics.tree_clear, True), (optics.tree_solid, False)):
-        for first, count in zip(tree.child[tree.count > 0], tree.count[tree.count > 0], strict=True):
+    for tree, value in ((optics.clear, True), (optics.solid, False)):
+        child, counts = tree.links[:, 12:14], tree.links[:, 14:16]
+        for first, count in zip(child[counts > 0], counts[counts > 0], strict=True):
             in_clear[first : first + count] = value
     roles = np.array([mesh.role for mesh in placed.meshes])[optics.parts.part]
     assert np.array_equal(in_clear, np.isin(roles, ["receiver", "cover"]))
@@ -59,7 +60,7 @@ def test_roles_and_surfaces(placed):
 
 
 def test_direct_rays_carry_the_sunlight_of_every_triangle(placed):
-    """Chance of a triangle times its power is 8 DNI area (the cosine comes with the ray); unlit faces stay out."""
+    """Chance of a triangle times its power is 16 DNI area (the cosine comes with the ray); unlit faces stay out."""
     parts = placed.assembly.optics.parts
     share = np.diff(parts.direct_cdf, prepend=0.0)
     areas = np.concatenate([mesh.areas for mesh in placed.meshes])[placed.assembly.order]
@@ -68,12 +69,25 @@ def test_direct_rays_carry_the_sunlight_of_every_triangle(placed):
     assert np.allclose((share * parts.direct_power)[lit], MIRROR_RAYS_PER_DIRECT * 1000.0 * areas[lit], rtol=1e-9)
     assert np.all(parts.direct_power[~lit] == 0.0)
     closed = np.array([mesh.is_closed for mesh in placed.meshes])[parts.part]
-    away = parts.normal @ placed.pose.sun < -np.sin(placed.sun.shape.edge_rad)
+    away = parts.normal @ placed.mirror.pose.sun < -np.sin(placed.sun.shape.edge_rad)
     assert np.array_equal(lit, ~(closed & away))
 
 
-def test_power_of_the_mirror_is_irradiance_times_outline(placed):
-    assert placed.assembly.optics.mirror.power == pytest.approx(1000.0 * np.pi, rel=1e-15)
+def test_power_of_a_skin_is_irradiance_times_outline(placed):
+    mirror = placed.assembly.optics.mirror
+    assert mirror.power.tolist() == [pytest.approx(1000.0 * np.pi, rel=1e-15)]
+    assert mirror.pick_cdf.tolist() == [1.0]
+
+
+def test_rays_pick_facets_so_that_each_carries_its_sunlight():
+    """Chance of a facet times its power per cosine is DNI times its own area, in the tree's order."""
+    text = scene_text(dish='[dish.facets]\nlayout = "square-grid"\nsize_m = [0.2, 0.3]\ngap_m = 0.02')
+    placed = prepared(text)
+    mirror = placed.assembly.optics.mirror
+    share = np.diff(mirror.pick_cdf, prepend=0.0)
+    assert len(share) == len(placed.facets) > 20
+    assert np.allclose(share * mirror.power, 1000.0 * 0.06, rtol=1e-12)
+    assert np.array_equal(np.sort(mirror.origin, axis=0), np.sort(placed.facets.origin, axis=0))
 
 
 def test_one_reflectance_stays_one_number():
@@ -85,14 +99,14 @@ def test_reflectance_over_incidence_is_laid_over_the_cosine(tmp_path):
     """At the table's own angles to the step of the cosine, and dust on top."""
     (tmp_path / "r.csv").write_text("incidence_deg,reflectance\n0,0.9\n30,0.8\n60,0.4\n")
     text = scene_text(dish='reflectance = "r.csv"\ncleanliness = 0.5')
-    table = prepared(text, folder=tmp_path).assembly.optics.mirror.reflectance
-    assert len(table) == N_REFLECTANCE_STEPS + 1
+    mirror = prepared(text, folder=tmp_path).assembly.optics.mirror
+    assert len(mirror.reflectance) == N_REFLECTANCE_STEPS + 1
     for angle, expected in ((0.0, 0.45), (15.0, 0.425), (30.0, 0.4), (45.0, 0.3), (60.0, 0.2), (80.0, 0.2)):
-        assert reflectance_at(table, np.cos(np.radians(angle))) == pytest.approx(expected, abs=5e-4)
+        assert reflectance_at(mirror, 0, np.cos(np.radians(angle))) == pytest.approx(expected, abs=5e-4)
 
 
 def test_a_scene_without_parts_has_empty_trees():
     optics = prepared(scene_text()).assembly.optics
     assert len(optics.parts.part) == len(optics.parts.direct_cdf) == 0
-    assert np.all(optics.tree_clear.count == -1)
-    assert np.all(optics.tree_solid.count == -1)
+    assert np.all(optics.clear.links[:, 14:] == -1)
+    assert np.all(optics.solid.links[:, 14:] == -1)

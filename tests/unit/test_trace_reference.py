@@ -4,7 +4,7 @@ The twin shares nothing with the kernels but the numbers drawn: it finds hits by
 uses scipy's quantiles, the dish folder's outline and paraboloid, and Fresnel in another form.
 
 Planted errors that these tests catch: the wrong sign of a slope deviation, a missing cosine in a ray's power, front
-and back of a sheet swapped, direct light booked as mirror light, one direct ray to seven instead of eight mirror rays,
+and back of a sheet swapped, direct light booked as mirror light, one direct ray to 15 instead of 16 mirror rays,
 a screen that records after a receiver, the number for all-or-none not rescaled.
 """
 
@@ -25,6 +25,8 @@ from dishtrace.trace.optics import (
     LEAVING,
     LOST,
     OUTLINE,
+    OVERHANG,
+    OVERLAP,
     RECEIVER_ABSORBED,
     STAND_ABSORBED,
     no_screens,
@@ -61,6 +63,21 @@ LATERAL = 'shape = "circle"\nradius_m = 0.6\ncenter_m = [0.1, -0.7]'
 HOLED = 'shape = "circle"\nradius_m = 1.1\nhole_radius_m = 0.25'
 OBLONG = 'shape = "rectangle"\nsize_m = [2.0, 0.8]\ncenter_m = [0.1, 0.2]'
 STAR = 'shape = "polygon"\nvertices_m = [[-1.0, -1.0], [1.0, -0.8], [0.9, 1.0], [0.0, 0.2], [-0.8, 1.1]]'
+SQUARES = '\n[dish.facets]\nlayout = "square-grid"\nsize_m = 0.31\npitch_m = 0.33\ncurve = "flat"'
+HEXAGONS = (
+    '\n[dish.facets]\nlayout = "hex-grid"\nsize_m = 0.4\npitch_m = 0.43\ncurve = "spherical"\n'
+    "canting_error_mrad = 60.0\npiston_error_m = 0.1"
+)
+STRIPS = '\n[dish.facets]\nlayout = "strips"\nwidth_m = 0.2\ngap_m = 0.01\ncut = "fitted"'
+PETALS = '\n[dish.facets]\nlayout = "petals"\ncount = 12\ngap_m = 0.01\ninner_radius_m = 0.2'
+RINGS = '\n[dish.facets]\nlayout = "rings"\nshape = "circle"\nsize_m = 0.2\ncurve = "parent"\naim_ring_m = 0.02'
+NOON = """time = 2026-05-21T12:30:00+02:00
+dni_w_m2 = 850.0
+[site]
+latitude_deg = 40.0
+longitude_deg = 25.0"""
+STATIONARY = 'kind = "stationary-focus"\nside = "low"\nframe = "stiff"\nclock_error_min = 4.0'
+SECTION = 'shape = "circle"\nradius_m = 0.5\ncenter_m = [0.0, 0.8]'
 DEEP = "focal_length_m = 0.35\nslope_error_mrad = 20.0\nbeam_spread_mrad = 10.0"
 
 SCENES = {
@@ -85,6 +102,14 @@ SCENES = {
     "reflectance over incidence": scene_text(POT, dish='reflectance = "mirror.csv"\ncleanliness = 0.93\n' + ROUGH),
     "fixed, off the axis, ground parts": scene_text(POT + GROUND_POST, sun=SUN_LOW, mount=FIXED),
     "deep dish, light meets it twice": scene_text(WHITE_BALL, dish=DEEP),
+    "flat tiles, some stick out": scene_text(POT, dish=ROUGH + SQUARES),
+    "staggered spherical hexagons shade and overlap": scene_text(
+        CAVITY, sun=SUN_LOW, mount=FIXED, dish=ROUGH + HEXAGONS
+    ),
+    "strips": scene_text(POT, outline=OBLONG, dish=STRIPS),
+    "petals, fixed off the axis": scene_text(POT + GROUND_POST, sun=SUN_LOW, mount=FIXED, dish=PETALS),
+    "round tiles in rings": scene_text(POT, outline=HOLED, dish=RINGS),
+    "stationary focus, stiff": scene_text(POT, sun=NOON, mount=STATIONARY, outline=SECTION),
     "gaussian sun": scene_text(POT, sun='dni_w_m2 = 900.0\nshape = { profile = "gaussian", sigma_mrad = 6.0 }'),
 }
 SCREENS = """
@@ -122,8 +147,8 @@ def both(tmp_path_factory):
     def traced(name):
         placed = prepared(SCENES[name] + SCREENS, folder=folder)
         optics = placed.assembly.optics
-        planes = (spot_plane("focal", focal_length=placed.focal_length, offset=0.0, half_width=0.04),)
-        planes += user_planes(placed.scene, placed.pose)
+        planes = (spot_plane("focal", focal_length=placed.mirror.focal_length, offset=0.0, half_width=0.04),)
+        planes += user_planes(placed.scene, placed.mirror.pose)
         centers, scales = np.array([[0.001, 0.002], [0.0, 0.0], [0.03, -0.01]]), np.array([0.01, 0.02, 0.1])
         screens = kernel_screens(planes, centers, scales)
         tally = tallied(optics, count=COUNT, screens=screens, n_legs=COUNT)
@@ -206,6 +231,8 @@ def test_scenes_hold_what_they_are_meant_to(both):
     total = {name: both(name)[3].budget.sum(axis=0) for name in SCENES}
     everything = sum(total.values())
     lost_columns = [LOST, DIRECT_LOST]
+    assert total["flat tiles, some stick out"][OVERHANG] > 10.0
+    assert total["staggered spherical hexagons shade and overlap"][OVERLAP] > 10.0
     assert np.all(np.delete(everything, lost_columns) > 0.0)
     assert total["folded through the hole"][BLOCKED] > 10.0
     assert total["deep dish, light meets it twice"][DIRECT_MIRROR] > 1.0

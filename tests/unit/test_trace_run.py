@@ -129,7 +129,7 @@ def test_lost_light_is_booked_and_counted():
     # A section beside the room, so that the room does not shade it.
     outline = 'shape = "circle"\nradius_m = 0.3\ncenter_m = [0.0, -1.8]'
     placed = prepared(scene_text(room, outline=outline))
-    tally = tallied(placed.assembly.optics, count=8)
+    tally = tallied(placed.assembly.optics, count=16)
     budget = tally.budget.sum(axis=0)
     assert tally.n_lost.sum() >= 3
     assert budget[LOST] > 0.0

@@ -1,17 +1,24 @@
 """The bounding-volume tree: its build, and that its answer is that of a search through all triangles.
 
-Planted errors that these tests catch: boxes rounded to nearest instead of outwards; the nearer child put on the stack;
+Planted errors that these tests catch: boxes not widened before they are rounded; the nearer child put on the stack;
 a node popped although nearer than the hit being thrown away; the last triangle of a leaf left out.
 """
 
 import numpy as np
 import pytest
 
+from dishtrace.dish.facets import skin
+from dishtrace.dish.outline import circle
 from dishtrace.parts.solids import cylinder, sphere
 from dishtrace.trace.kernels.triangles import FAR, triangle_hit
 from dishtrace.trace.tree import LEAF_SIZE, STACK_SIZE, build_tree
 from dishtrace.vec import normalise
+from tests.support.mirrors import mirror_of
 from tests.support.search import hits_by_search, hits_by_tree
+
+
+def tree_over(triangles, *, first, reach=0.0):
+    return build_tree(triangles.min(axis=1), triangles.max(axis=1), first=first, reach=reach)
 
 
 def corners_of(triangles):
@@ -44,28 +51,35 @@ MESHES = {
 }
 
 
+def node_arrays(tree):
+    """Boxes (m, 2, 6), children (m, 2) and counts (m, 2) of the packed nodes."""
+    return tree.boxes[:, :12].reshape(-1, 2, 6), tree.links[:, 12:14], tree.links[:, 14:16]
+
+
 def leaves(tree):
     """(box, first, count) of all leaves, by walking from the root."""
+    boxes, child, count = node_arrays(tree)
     found, stack = [], [0]
     while stack:
         node = stack.pop()
         for slot in (0, 1):
-            if tree.count[node, slot] > 0:
-                found.append((tree.boxes[node, slot], int(tree.child[node, slot]), int(tree.count[node, slot])))
-            elif tree.count[node, slot] == 0:
-                stack.append(int(tree.child[node, slot]))
+            if count[node, slot] > 0:
+                found.append((boxes[node, slot], int(child[node, slot]), int(count[node, slot])))
+            elif count[node, slot] == 0:
+                stack.append(int(child[node, slot]))
     return found
 
 
 def depth(tree, node=0):
-    inner = [int(tree.child[node, slot]) for slot in (0, 1) if tree.count[node, slot] == 0]
+    _, children, count = node_arrays(tree)
+    inner = [int(children[node, slot]) for slot in (0, 1) if count[node, slot] == 0]
     return 1 + max((depth(tree, child) for child in inner), default=0)
 
 
 @pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
 def test_each_triangle_lies_in_one_leaf_and_its_boxes_hold_it(triangles):
     first = 1000
-    tree, order = build_tree(triangles, first=first)
+    tree, order = tree_over(triangles, first=first)
     assert np.array_equal(np.sort(order), np.arange(len(triangles)))
     placed = triangles[order]
     covered = np.zeros(len(triangles), dtype=int)
@@ -80,32 +94,52 @@ def test_each_triangle_lies_in_one_leaf_and_its_boxes_hold_it(triangles):
 
 @pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
 def test_boxes_of_inner_nodes_hold_those_below(triangles):
-    tree, _ = build_tree(triangles, first=0)
-    for node in range(len(tree.count)):
-        for slot in (0, 1):
-            if tree.count[node, slot] == 0:
-                child = int(tree.child[node, slot])
-                used = tree.boxes[child][tree.count[child] >= 0]
-                assert np.all(used[:, :3].min(axis=0) >= tree.boxes[node, slot, :3])
-                assert np.all(used[:, 3:].max(axis=0) <= tree.boxes[node, slot, 3:])
+    tree, _ = tree_over(triangles, first=0)
+    boxes, children, count = node_arrays(tree)
+    for node, slot in np.argwhere(count == 0):
+        child = children[node, slot]
+        used = boxes[child][count[child] >= 0]
+        assert np.all(used[:, :3].min(axis=0) >= boxes[node, slot, :3])
+        assert np.all(used[:, 3:].max(axis=0) <= boxes[node, slot, 3:])
+
+
+def test_a_node_is_one_line_of_memory():
+    tree, _ = tree_over(MESHES["scattered"], first=0)
+    assert tree.boxes.shape[1:] == tree.links.shape[1:] == (16,)
+    assert tree.boxes.strides == (64, 4)
+    assert tree.boxes.ctypes.data % 64 == 0
+    assert np.shares_memory(tree.boxes, tree.links)
+
+
+def test_boxes_are_widened_by_what_single_precision_can_shift_a_ray():
+    """By 3e-7 at least and 1e-6 at most of the largest coordinate that rays start from."""
+    for reach in (0.0, 50.0):
+        triangles = scattered(300)
+        tree, order = build_tree(triangles.min(axis=1), triangles.max(axis=1), first=0, reach=reach)
+        largest = max(reach, np.abs(triangles).max())
+        for box, start, count in leaves(tree):
+            held = triangles[order[start : start + count]]
+            room = np.concatenate([held.min(axis=(0, 1)) - box[:3], box[3:] - held.max(axis=(0, 1))])
+            assert room.min() > 3e-7 * largest
+            assert room.max() < 1e-6 * largest
 
 
 @pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
 def test_no_arrangement_outgrows_the_stack(triangles):
-    tree, _ = build_tree(triangles, first=0)
+    tree, _ = tree_over(triangles, first=0)
     assert depth(tree) < STACK_SIZE
 
 
 def test_deepest_arrangement_keeps_to_the_stack():
     """Sizes and places that halve from triangle to triangle, so that every split takes off only a few."""
     scale = 0.5 ** np.arange(700.0)[:, np.newaxis, np.newaxis]
-    tree, order = build_tree(scattered(1) * scale + scale, first=0)
+    tree, order = tree_over(scattered(1) * scale + scale, first=0)
     assert depth(tree) < STACK_SIZE
     assert len(order) == 700
 
 
 def test_empty_tree_has_no_leaves():
-    tree, order = build_tree(np.zeros((0, 3, 3)), first=7)
+    tree, order = build_tree(np.zeros((0, 3)), np.zeros((0, 3)), first=7)
     assert len(order) == 0
     assert leaves(tree) == []
     out = run_tree(tree, np.zeros((0, 9)), np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([-1]))
@@ -117,6 +151,7 @@ def run_tree(tree, corners, origin, direction, skip):
     t, number = np.empty(n), np.empty(n, dtype=np.int64)
     hits_by_tree(
         tree,
+        NO_MIRROR,
         corners,
         origin,
         direction,
@@ -136,6 +171,8 @@ def run_search(corners, origin, direction, skip):
 
 
 IN_PLANE = 4
+# Trees over triangles do not look at the mirror.
+NO_MIRROR = mirror_of(skin(circle(1.0), focal_length=1.0, slope=0.0))
 
 
 def awkward_rays(triangles, n, seed):
@@ -165,9 +202,9 @@ def awkward_rays(triangles, n, seed):
 
 
 def assert_tree_is_search(triangles, n, seed):
-    tree, order = build_tree(triangles, first=0)
-    corners = corners_of(triangles[order])
     origin, direction = awkward_rays(triangles, n, seed)
+    tree, order = tree_over(triangles, first=0, reach=float(np.abs(origin).max()))
+    corners = corners_of(triangles[order])
     skip = np.where(np.arange(n) % 3 == 0, np.random.default_rng(seed).integers(len(triangles), size=n), -1)
     t, number = run_tree(tree, corners, origin, direction, skip)
     expected, expected_number = run_search(corners, origin, direction, skip)
@@ -192,3 +229,19 @@ def test_tree_gives_the_hit_of_a_search_through_all(triangles, seed):
 @pytest.mark.parametrize("name", ["scattered", "sphere", "cylinder", "twice the same", "far from the origin"])
 def test_tree_gives_the_hit_of_a_search_through_all_a_million_times(name, seed):
     assert_tree_is_search(MESHES[name], 200000, seed)
+
+
+def test_rays_from_far_away_miss_nothing():
+    """Starts a thousand times as far as the triangles are large: boxes must be widened by that reach."""
+    triangles = MESHES["level grid"] / 12.0 - 0.5
+    generator = np.random.default_rng(7)
+    origin = 1000.0 * normalise(generator.normal(size=(4000, 3)))
+    # Aimed at the grid's lines, where the leaves' boxes end.
+    target = np.column_stack([generator.integers(0, 13, 4000) / 12.0, generator.random(4000), np.zeros(4000)]) - 0.5
+    direction, skip = normalise(target - origin), np.full(4000, -1)
+    tree, order = tree_over(triangles, first=0, reach=1000.0)
+    corners = corners_of(triangles[order])
+    t, number = run_tree(tree, corners, origin, direction, skip)
+    expected, expected_number = run_search(corners, origin, direction, skip)
+    assert np.array_equal(t, expected)
+    assert 0.3 < np.mean(expected_number >= 0) < 1.0

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from dishtrace.trace.kernels.surface import sheet_optics
-from dishtrace.trace.kernels.triangles import FAR, box_entry, inverse_of, transmitted_share, triangle_hit
+from dishtrace.trace.kernels.triangles import FURTHEST, MISSED, box_entry, inverse_of, transmitted_share, triangle_hit
 from dishtrace.trace.optics import Parts
 from dishtrace.trace.reference_optics import triangle_distances
 from dishtrace.trace.tree import STACK_SIZE, build_tree
@@ -101,9 +101,12 @@ def test_plain_twin_agrees_everywhere():
     assert np.isfinite(found).sum() > 100
 
 
-def entry(origin, direction, t_max=FAR):
-    boxes = np.array([[[0.0, 0.0, 0.0, 1.0, 2.0, 3.0]] * 2], dtype=np.float32)
-    return box_entry(boxes, 0, 0, *origin, *(inverse_of(d) for d in direction), t_max)
+def entry(origin, direction, t_max=FURTHEST):
+    """Of the second box of a node, from column 6 on, in single precision as the trees have it."""
+    boxes = np.array([[9.0] * 6 + [0.0, 0.0, 0.0, 1.0, 2.0, 3.0] + [0.0] * 4], dtype=np.float32)
+    start = (np.float32(x) for x in origin)
+    found = box_entry(boxes, 0, 6, *start, *(inverse_of(d) for d in direction), np.float32(t_max))
+    return np.inf if found == MISSED else found
 
 
 def test_box_is_entered_at_its_near_face():
@@ -147,7 +150,7 @@ def parts_of(triangles, covers):
 def share(heights, covers, *, direction=(0.0, 0.0, 1.0), skip=-1, is_cover_clear=True, place=(0.3, 0.3)):
     corner = np.array([[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [0.0, 4.0, 0.0]])
     triangles = np.array([corner + [0.0, 0.0, z] for z in heights]).reshape(-1, 3, 3)
-    tree, order = build_tree(triangles, first=0)
+    tree, order = build_tree(triangles.min(axis=1), triangles.max(axis=1), first=0)
     parts = parts_of(triangles[order], np.array(covers, dtype=float).reshape(-1, 3)[order])
     skip = skip if skip < 0 else int(np.flatnonzero(order == skip)[0])
     stack = np.empty(STACK_SIZE, dtype=np.int32)

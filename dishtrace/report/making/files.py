@@ -125,7 +125,7 @@ def _write_tables(making: Making, folder: Path, lines: tuple[str, ...]) -> list[
     runs = (*ribs, "over_rib: height over a rib that has the paraboloid's curve, negative: the rib must be lower [mm]")
     marks = (
         "board: height of the target board over the vertex; x, y: on the board, from the dish axis [mm]; way: of the "
-        "ray from the facet's middle; moves: of the mark across the ray when the facet turns by 1 mrad [mm]",
+        "ray from the facet's middle; moves: at most, of the mark across the ray when the facet turns by 1 mrad [mm]",
     )
     tables = [
         ("facets.csv", facets, facet_columns(making.mirror, making.frame, letters)),

@@ -136,7 +136,7 @@ def gather(scene: Scene, wishes: Wishes) -> Making:
     kinds, curved = ((), ()) if is_skin else kinds_of(mirror)
     laid = _nest(kinds, wishes, notes)
     boards = () if is_skin else _boards(mirror, wishes, focal_length, notes)
-    notes += _notes(is_skin, curved, kinds)
+    notes += _notes(is_skin, curved, kinds, is_flexed=scene.mount.kind == "stationary-focus")
     return Making(
         title=scene.title or "untitled",
         focal_length=focal_length,
@@ -226,7 +226,7 @@ def _boards(mirror: Facets, wishes: Wishes, focal_length: float, notes: list[str
     return tuple(found)
 
 
-def _notes(is_skin: bool, curved: tuple[int, ...], kinds: tuple[Kind, ...]) -> list[str]:
+def _notes(is_skin: bool, curved: tuple[int, ...], kinds: tuple[Kind, ...], *, is_flexed: bool) -> list[str]:
     notes = []
     if is_skin:
         notes.append(
@@ -241,6 +241,13 @@ def _notes(is_skin: bool, curved: tuple[int, ...], kinds: tuple[Kind, ...]) -> l
             f"{what} {verb} unrolled flat without stretching, being hollow in two directions: their mould curves are "
             "given instead, and sheets to buy are not worked out for them."
         )
+    if any(not kind.pattern.bend.is_flat for kind in kinds):
+        notes.append(
+            "Bent pieces need holding between their corners, too: rib-facets.csv has their heights over every rib; ask "
+            "for more ribs with --section."
+        )
+    if is_flexed:
+        notes.append("A mirror that is flexed through the year is shown as it stands at equinox.")
     notes.append(
         "All heights and curves are those of the reflecting surface: take off the thickness of mirror, glue and pads "
         "below it."

@@ -80,6 +80,8 @@ def is_over_outline(mirror, x, y):
         return (x - params[0]) ** 2 + (y - params[1]) ** 2 <= params[2] * params[2]
     if kind == 1:
         return abs(x - params[0]) <= params[4] and abs(y - params[1]) <= params[5]
+    if kind == 3:
+        return ((x - params[0]) / params[4]) ** 2 + ((y - params[1]) / params[5]) ** 2 <= 1.0
     return is_in_polygon(vertices, 0, vertices.shape[0], x, y)
 
 

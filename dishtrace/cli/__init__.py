@@ -1,0 +1,67 @@
+"""The command `dishtrace`: parses what the user types, calls the package, prints.
+
+`app` is the command with all its own commands, one module each. Everything heavy is imported inside the functions, so
+that `--help` and `--version` answer at once.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+import dishtrace
+from dishtrace.cli.build import BUILD_HELP, build_command
+from dishtrace.cli.check import CHECK_HELP, check_command
+from dishtrace.cli.compare import COMPARE_HELP, compare_command
+from dishtrace.cli.exits import DONE
+from dishtrace.cli.trace import TRACE_HELP, trace_command
+
+__all__ = ["app"]
+
+MAIN_HELP = """Trace the focal spot of a parabolic solar dish: where every watt of sunlight goes.
+
+\b
+Example:
+  dishtrace check scenes/schoolyard-pot.toml
+  dishtrace trace scenes/schoolyard-pot.toml
+
+\b
+Exit codes: 0 done, 2 something in the input needs a change, 1 the run
+failed, 130 stopped by you with what was finished kept.
+"""
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        print(f"dishtrace {dishtrace.__version__}")
+        raise typer.Exit(DONE)
+
+
+def main(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and leave."),
+    ] = False,
+) -> None:
+    """Trace the focal spot of a parabolic solar dish."""
+
+
+app = typer.Typer(
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.callback(help=MAIN_HELP)(main)
+app.command("trace", help=TRACE_HELP, short_help="Trace a scene: print a summary, write tables and pictures.")(
+    trace_command
+)
+app.command("check", help=CHECK_HELP, short_help="Read a scene and all its files; tell every fault at once.")(
+    check_command
+)
+app.command("build", help=BUILD_HELP, short_help="Write the making documents of a scene's mirror.")(build_command)
+app.command("compare", help=COMPARE_HELP, short_help="Trace scenes or variants; tell and draw the differences.")(
+    compare_command
+)

@@ -1,0 +1,64 @@
+"""Arguments and options that several commands share, and the numbers that they take."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dishtrace.errors import Fault, InputError
+
+
+def count(text: str) -> int:
+    """A whole number as people write it: 500000, 2_000_000, 2e6.
+
+    Raises
+    ------
+    typer.BadParameter
+        If it is none.
+    """
+    try:
+        return int(text)
+    except ValueError:
+        pass
+    try:
+        number = float(text)
+    except ValueError:
+        number = 0.5
+    if not number.is_integer() or abs(number) > 1e15:
+        raise typer.BadParameter(f"{text!r} is not a whole number, such as 500000 or 2e6")
+    return int(number)
+
+
+def check_numbers(given: dict[str, tuple[int | None, int]]) -> None:
+    """Refuse numbers below their least, all at once."""
+    faults = [
+        Fault("command line", name, str(value), f"must be {least} or more", "")
+        for name, (value, least) in given.items()
+        if value is not None and value < least
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+Rays = Annotated[
+    int | None,
+    typer.Option(
+        metavar="N",
+        parser=count,
+        show_default=False,
+        help="Rays to trace, rounded up to whole units of work. Default: [run] rays of the scene.",
+    ),
+]
+Seed = Annotated[
+    int | None,
+    typer.Option(metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."),
+]
+Threads = Annotated[
+    int | None,
+    typer.Option(metavar="T", parser=count, show_default=False, help="Threads. Default: one a core."),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]

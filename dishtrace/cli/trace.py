@@ -1,0 +1,134 @@
+"""The command `trace`: one scene, its summary, tables and pictures, or the paths of single rays."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+import dishtrace
+from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.files import load, results_folder
+from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.printing import print_json, print_lines, print_text
+from dishtrace.cli.progress import watched
+from dishtrace.errors import RunError
+
+if TYPE_CHECKING:
+    from dishtrace.flux.result import Result
+    from dishtrace.scene.model import Scene
+
+TRACE_HELP = """Trace a scene; print where the light goes; write tables and pictures.
+
+Ctrl-C stops after the unit of work at hand and keeps what was traced.
+
+\b
+Example:
+  dishtrace trace scenes/schoolyard-pot.toml
+  dishtrace trace yard.toml --rays 4e6 --seed 7 --out results/second-try
+  dishtrace trace yard.toml --json > yard.json
+"""
+
+
+def trace_command(
+    scene: SceneFile,
+    rays: Rays = None,
+    seed: Seed = None,
+    threads: Threads = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Results folder; made when missing, files in it are replaced. Default: results/ and the scene file's "
+            "name, below the current folder; with --json no folder is written unless it is named.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+    first_ray: Annotated[
+        int | None,
+        typer.Option(
+            metavar="I",
+            parser=count,
+            show_default=False,
+            help="Instead of a run, print the path of ray I, or of N rays from I on with --rays N; writes no folder.",
+        ),
+    ] = None,
+) -> None:
+    """Trace a scene, print and write what was found."""
+    with told(as_json):
+        check_numbers(
+            {
+                "--rays": (rays, 1),
+                "--seed": (seed, 0),
+                "--threads": (threads, 1),
+                "--first-ray": (first_ray, 0),
+            }
+        )
+        described = load(scene)
+        if first_ray is not None:
+            _replay(described, seed, first_ray, rays or 1, as_json)
+            return
+        folder = results_folder(scene, out, as_json)
+        result = _traced(described, quiet=quiet, rays=rays, seed=seed, threads=threads)
+        if as_json:
+            print_json(result.to_dict())
+        elif not quiet:
+            _print_summary(result)
+        if folder is not None:
+            _write(result, folder, is_told=not (as_json or quiet))
+        if result.stopped:
+            raise typer.Exit(STOPPED)
+
+
+def _traced(scene: Scene, *, quiet: bool, **options: int | None) -> Result:
+    """Run the tracer with progress on a terminal and word of compiling."""
+    from dishtrace.flux.measure import trace
+
+    return watched(trace, scene, quiet=quiet, **options)
+
+
+def _print_summary(result: Result) -> None:
+    from dishtrace.report.tables import summary
+
+    print_text(lambda signs: summary(result, signs))
+
+
+def _write(result: Result, folder: Path, *, is_told: bool) -> None:
+    """Write tables and pictures and say where."""
+    from dishtrace.report.exports import write_tables
+    from dishtrace.report.fluxmap import can_be_mapped
+    from dishtrace.report.pictures import draw_all
+
+    try:
+        tables = write_tables(result, folder)
+        pictures = list(draw_all(result, folder))
+    except OSError as error:
+        raise RunError(
+            f"{folder}: writing failed: {error.strerror or error}; what was written before is kept"
+        ) from error
+    if is_told:
+        listed = f"Written to {folder}: {len(tables)} tables (results.json and csv) and {len(pictures)} pictures: "
+        lines = textwrap.wrap(listed + ", ".join(pictures), 80, break_on_hyphens=False)
+        dim = [part.name for part in result.parts.values() if not can_be_mapped(part)]
+        if dim:
+            lines += textwrap.wrap("Too little mirror light for a flux map on: " + ", ".join(dim), 80)
+        print_lines(["", *lines])
+
+
+def _replay(scene: Scene, seed: int | None, first: int, number: int, as_json: bool) -> None:
+    """Print the paths of single rays, place by place."""
+    from dishtrace.flux.measure import replay
+
+    chosen = scene.run.seed if seed is None else seed
+    paths = ((ray, replay(scene, seed=chosen, ray=ray).tolist()) for ray in range(first, first + number))
+    if as_json:
+        rays = [{"ray": ray, "path_m": path} for ray, path in paths]
+        print_json({"dishtrace": dishtrace.__version__, "scene": scene.title, "seed": chosen, "rays": rays})
+        return
+    for ray, path in paths:
+        places = [f"  {x: .9f} {y: .9f} {z: .9f}" for x, y, z in path]
+        print_lines([f"ray {ray}, seed {chosen}: x, y, z in the dish frame (m)", *places])
