@@ -7,7 +7,7 @@ pillbox theta_s / 2 and sqrt 2 between radial and per-axis: closed form. A slope
 turns the ray by 2 sigma cos(i): derived, checked with 4 million draws outside this code.
 
 Shown to fail on planted errors: slope not doubled on reflection (factor 2), slope read as radial (sqrt 2), spread
-doubled, jitter drawn per mirror point twice, the tilt applied to the ray's own axes (no cos i), mrad read as degrees.
+doubled, jitter larger by sqrt 2, slope applied to the reflected ray (no cos i), radial and per-axis rms exchanged.
 """
 
 import numpy as np

@@ -7,9 +7,8 @@ sun, and those under a Gaussian sun: derived for this project by backward quadra
 edge) and by an own forward Monte Carlo of 8 million rays (standard error 2e-4), outside this code; no publication
 behind them. Pillbox sun of 4.65 mrad, lengths in units of f theta.
 
-Shown to fail on planted errors: sunshape sampled without sin(theta) (all tables), weight divided by cos(theta) twice
-with a 45 deg sun (`test_off_axis_sun_flux_map`), flux over the disc's diameter instead of its radius (peak, factor 4),
-half_angle taken for a full angle (all), milliradians for radians (all).
+Shown to fail on planted errors: sunshape sampled without sin(theta) (flux, shares and tables), half_angle taken for a
+full angle (all), patch area four times too large (peak over a patch).
 """
 
 import numpy as np

@@ -5,8 +5,9 @@ Sources: J.A. Duffie and W.A. Beckman, *Solar Engineering of Thermal Processes*,
 values: the Fresnel equations evaluated outside this code. Sheet: the sum over all passes inside, written out pass by
 pass here.
 
-Shown to fail on planted errors: s and p swapped inside the square, Snell's law inverted, absorption over the thickness
-instead of the slant path, one face left out, cosine of the cover's angle missing (scene test).
+Shown to fail on planted errors: Snell's law inverted, absorption over the thickness instead of the slant path, cosine of
+the cover's angle missing (scene test), light that leaves a cover booked as missed, and light that comes through a cover
+onto the mirror counted as direct light a second time (which an early version did).
 """
 
 import numpy as np

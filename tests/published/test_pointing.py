@@ -4,8 +4,8 @@ Sources: the chief ray by the law of reflection at the vertex, `d' = d - 2 (d.n)
 format defines them (pointing offset: the spot of a narrow dish moves by f (ox, oy); dish axes x = up cross z,
 y = z cross x; azimuth east of north).
 
-Shown to fail on planted errors: sign of the pointing offset, x and y of the lean swapped, offset in degrees, azimuth
-counted from south, ground origin at the vertex for a fixed mount.
+Shown to fail on planted errors: sign of the pointing offset, x and y of the lean swapped, azimuth turned the wrong way,
+ground origin at the vertex for a fixed dish, jitter larger by sqrt 2, sign in the vertex of the focus search's parabola.
 """
 
 import numpy as np

@@ -5,8 +5,8 @@ W.A. Beckman, *Solar Engineering of Thermal Processes*, ch. 7, and A. Rabl 1985 
 ray trace outside this code). Limit of concentration 1 / sin^2 theta_s: A. Rabl, Solar Energy 18 (1976) 93; for a sun of
 uneven radiance it is pi times the highest radiance over DNI (radiance cannot grow along a ray).
 
-Shown to fail on planted errors: half_angle halved or doubled, focus 1 percent off, triangle areas halved (flux per
-wrong area passes the limit), power doubled, missed light booked as received.
+Shown to fail on planted errors: half_angle halved, parts 1 percent of f away from where they belong, area of a part
+halved (flux per wrong area), sunshape sampled without sin(theta) (passes the limit), sides of a sheet swapped.
 """
 
 import numpy as np

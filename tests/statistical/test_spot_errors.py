@@ -4,8 +4,7 @@ Twelve seeds of 8192 rays. The sum of squared pulls about the exact value or the
 degrees of freedom, blown up a little by the error of the error (32 blocks: 13 %): limits 0.6 and 60, false alarm 1e-6
 each.
 
-Shown to fail on planted errors: errors of the sum told as those of the mean (factor sqrt 32), b for sqrt b, one
-scramble used twice, peak found and told by the same blocks.
+Shown to fail on planted errors: errors of the sum told as those of the mean (factor 32), a jackknife without (b - 1).
 """
 
 import numpy as np

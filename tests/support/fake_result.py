@@ -10,6 +10,8 @@ from types import SimpleNamespace
 
 import numpy as np
 
+from dishtrace.dish.facets import skin
+from dishtrace.dish.outline import circle
 from dishtrace.stats import Estimate
 
 FOCAL_LENGTH = 0.9
@@ -242,7 +244,7 @@ def make_scene() -> SimpleNamespace:
     )
     return SimpleNamespace(
         title="Invented pot dish",
-        dish=SimpleNamespace(focal_length_m=FOCAL_LENGTH, outline=outline),
+        dish=SimpleNamespace(focal_length_m=FOCAL_LENGTH, outline=outline, facets=None),
         parts=(),
         screens=(),
         mount=SimpleNamespace(kind="two-axis"),
@@ -292,6 +294,7 @@ def make_result(*, stopped: bool = False) -> SimpleNamespace:
     ):
         parts[mesh.name] = make_part(mesh, front, back, noise)
     budget = make_budget(parts)
+    pose, outline = make_pose(), circle(1.2, hole_radius=0.15)
     result = SimpleNamespace(
         scene=make_scene(),
         version="0.1.0",
@@ -312,13 +315,16 @@ def make_result(*, stopped: bool = False) -> SimpleNamespace:
             has_direction=True,
             notes=(),
         ),
-        pose=make_pose(),
+        pose=pose,
+        mirror=SimpleNamespace(pose=pose, focal_length=FOCAL_LENGTH, outline=outline),
+        facets=skin(outline, focal_length=FOCAL_LENGTH, slope=0.0),
         dish={
             "outline_m2": 4.4532,
             "aperture_m2": 4.4532,
             "mirror_m2": 4.78,
             "facets": 1,
             "rim_angle_deg": 67.38,
+            "focal_length_m": FOCAL_LENGTH,
         },
         budget_w=budget,
         first_hit_w={

@@ -1,7 +1,8 @@
 """The search for the smallest spot and the highest peak, on rays whose best plane is known.
 
-Planted errors that these tests catch: R90 about the axis instead of the centroid; the half angle of the search halved
-per step without end; rays that are cut off before the plane counted; the parabola's vertex with the sign turned.
+Shown to fail on planted errors: R90 about the axis instead of the centroid, rays counted beyond their end, the
+parabola's vertex with the sign turned, a jackknife without (b - 1), and a search that widens and narrows without end
+where no ray crosses (which an early version did).
 """
 
 import numpy as np

@@ -1,7 +1,7 @@
 """The ledger from the tally's columns.
 
-Planted errors that these tests catch: two columns exchanged; intercept over the outline; its error from unpaired
-blocks; the hole counted for a sun on the axis only, or with the wrong sign beside it.
+Shown to fail on planted errors: two columns exchanged, intercept over the outline, hole left out of the outline, hole
+of an oblique sun with the wrong sign.
 """
 
 import numpy as np

@@ -1,7 +1,7 @@
 """Figures of parts from a tally: power by side, flux per triangle, order of triangles, peak.
 
-Planted errors that these tests catch: triangles taken in tree order; front and back swapped; flux over the whole part's
-area; direct sun in the flux map; both sides' areas counted.
+Shown to fail on planted errors: triangles taken in tree order, front and back swapped, flux over the whole part's area,
+area of a part halved, patch mean over a triangle's area.
 """
 
 import numpy as np

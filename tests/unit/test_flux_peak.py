@@ -1,8 +1,8 @@
 """Peaks over a patch: no bias from the search, right area, right side.
 
-Planted errors that these tests catch: value and place from the same blocks (bias of 3 standard deviations); flux over
-the triangle's area in place of the patch's; neighbours round an edge counted as one face; half of the blocks without
-the factor 2.
+Shown to fail on planted errors: value and place from the same blocks (2.8 sigma), candidates picked by all blocks (1
+sigma), flux over the triangle's area in place of the patch's, neighbours round an edge counted as one face, patch area
+four times too large, and memory for a disc of any size (the last three as in early versions).
 """
 
 import numpy as np

@@ -1,7 +1,7 @@
 """Planes: where rays cross them, how they are framed, and how the user's screens are placed.
 
-Planted errors that these tests catch: front and back swapped; the end without receivers used for an opaque screen; half
-width about the screen's middle instead of about the spot; a ground screen placed in the dish frame.
+Shown to fail on planted errors: front and back swapped, the end without receivers used for an opaque screen, half width
+about the spot instead of about the screen's middle, a ground screen placed in the dish frame.
 """
 
 import numpy as np

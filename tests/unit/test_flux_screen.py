@@ -1,7 +1,7 @@
 """Figures of a screen from its sums.
 
-Planted errors that these tests catch: rms about the screen's centre; radial and per-axis rms exchanged (sqrt 2);
-quantile one bin off; R50 about the screen's centre; rings or pixels without their area; map transposed.
+Shown to fail on planted errors: rms about the screen's centre, radial rms smaller by sqrt 2, quantile one bin off, map
+transposed.
 """
 
 import numpy as np

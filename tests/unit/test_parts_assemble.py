@@ -7,6 +7,7 @@ import pytest
 import trimesh
 
 from dishtrace.dish.mount import direction_of, pose
+from dishtrace.dish.outline import outline_of
 from dishtrace.errors import InputError
 from dishtrace.parts.assemble import SHAPES, part_meshes
 from dishtrace.parts.triangles import volume
@@ -42,7 +43,7 @@ def meshes(*parts, sun=(180.0, 40.0), outline="", folder=None):
     scene = scene_from_text(text) if folder is None else scene_from_text(text, folder=folder)
     direction = np.array([0.0, 0.0, 1.0]) if sun is None else direction_of(*sun)
     state = SimpleNamespace(direction=direction, azimuth_deg=None, elevation_deg=None, has_direction=sun is not None)
-    return part_meshes(scene, pose(scene, state))
+    return part_meshes(scene, pose(scene, state), outline_of(scene))
 
 
 def part(keys, *, name="pot", role="receiver"):

@@ -7,7 +7,8 @@ import pytest
 from support.fake_result import FOCAL_LENGTH, make_pose, make_result
 
 from dishtrace.dish.outline import circle, rectangle
-from dishtrace.report.sideview import section_lines, side_view, up_direction
+from dishtrace.report.sideview import facet_sections, section_lines, side_view, up_direction
+from tests.support.facet_scenes import built
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +72,18 @@ def test_a_lateral_section_is_cut_through_its_own_middle():
     (line,) = section_lines(rectangle((0.6, 1.0), center=(0.5, 0.8)), 0.9)
     np.testing.assert_allclose(line[:, 0], 0.5)
     assert (line[0, 1], line[-1, 1]) == pytest.approx((0.3, 1.3))
+
+
+def test_facets_are_cut_where_they_stand():
+    """Flat tiles in the middle column of a grid: each line lies in its tile's plane and is as long as the tile."""
+    facets, _ = built('layout = "square-grid"\nsize_m = 0.1\npitch_m = 0.12')
+    lines = facet_sections(facets, 0.0)
+    middle = np.flatnonzero(np.abs(facets.origin[:, 0]) < 0.05)
+    assert len(lines) == len(middle) > 5
+    for i, line in zip(middle, lines, strict=True):
+        np.testing.assert_allclose(line[:, 0], 0.0, atol=1e-12)
+        np.testing.assert_allclose((line - facets.origin[i]) @ facets.axes[i, 2], 0.0, atol=1e-12)
+        assert np.linalg.norm(line[-1] - line[0]) == pytest.approx(0.1, abs=4e-3)
 
 
 def test_up_direction_is_the_third_column_of_the_turn():

@@ -202,6 +202,7 @@ RAGGED = facet_group(
     ((-0.2, 0.1, 0.25), (0.9, -0.2, 0.6), DART, FLAT),
     ((0.1, -0.4, 0.1), (0.0, 0.6, 1.0), ellipse((0.2, 0.3)), np.array([0.3, 0.25, 0.05, 0.02, 0.08, -0.06])),
     ((0.15, -0.15, 0.3), (0.6, -0.5, 0.35), rectangle((0.3, 0.3)), bent_quadric(0.5, 1.2)),
+    ((-0.11, -0.24, 0.3), (0.5, 0.8, 0.35), ellipse((0.12, 0.1)), sphere_quadric(1.5)),
 )
 SIDE_SUN = "dni_w_m2 = 850.0\nazimuth_deg = 205.0\nelevation_deg = 48.0"
 STALE = 'kind = "stationary-focus"\nside = "{}"\nframe = "{}"\nset_declination_deg = 12.0\nclock_error_min = 3.0'
@@ -235,7 +236,7 @@ SCENES = {
     ),
     "spherical tiles": scene_text(POT + PLATE, dish=ROUGH + grid(curve='"spherical"')),
     "bent tiles under a low sun": scene_text(
-        CAVITY, sun=SIDE_SUN, mount=UPRIGHT, dish=grid(curve='"bent"', canting_error_mrad=20.0)
+        CAVITY, sun=SIDE_SUN, mount=UPRIGHT, dish=grid(curve='"bent"', canting_error_mrad=20.0, piston_error_m=0.05)
     ),
     "bent petals": scene_text(POT, dish=ROUGH + '\n[dish.facets]\nlayout = "petals"\ncount = 7\ncurve = "bent"'),
     "parent hexagons, one missing": scene_text(
@@ -311,7 +312,7 @@ def test_facet_scenes_hold_what_they_are_meant_to(both):
     assert found["spherical tiles"][OVERHANG] > 10.0
     for name in ("stale, low side, flexed", "stale, tiled", "stale, tiles of the parent"):
         assert found[name][LEAVING] > 100.0
-    assert found["bent petals"][RECEIVER_ABSORBED] > 500.0
+    assert found["bent petals"][RECEIVER_ABSORBED] > 200.0
 
 
 def test_ledger_of_flat_tiles_is_the_closed_form():
