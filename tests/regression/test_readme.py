@@ -137,7 +137,7 @@ def test_summary_shown_in_the_readme_is_what_the_first_scene_gives(folder: Path)
 
 
 def test_comparison_shown_in_the_readme_is_what_the_scene_gives(folder: Path) -> None:
-    """Each dish's watts on the receiver agree with a short run to 1 %, several of its errors; layouts differ by more."""
+    """Each dish's watts on the receiver agree with a short run to 1 %, several of its errors."""
     table = next(text for text in blocks("text") if text.startswith("Comparison of"))
     shown = re.findall(r"^  [A-D] +([\d.]+) +(\d+) +([\d.]+) ", table, flags=re.MULTILINE)
     scene = dt.load_scene(folder / "scenes" / "workshop-tiles.toml")
