@@ -111,7 +111,10 @@ def _lowest(curves: np.ndarray, offsets: np.ndarray) -> Estimate:
 
 
 def _search(curve: Callable[[np.ndarray, float], np.ndarray], legs: np.ndarray, *, focal_length: float) -> Estimate:
-    """Lowest point of a curve along the axis: a coarse look, widened while the end is lowest, then a close one."""
+    """Lowest point of a curve along the axis: a coarse look, widened while the end is lowest, then a close one.
+
+    The focus itself, with an unknown error, where the curve is level: no light crosses any of the planes.
+    """
 
     def values(offsets: np.ndarray) -> np.ndarray:
         return np.stack([curve(legs, focal_length + offset) for offset in offsets], axis=1)
@@ -119,7 +122,10 @@ def _search(curve: Callable[[np.ndarray, float], np.ndarray], legs: np.ndarray, 
     half = FIRST_RANGE * focal_length
     while True:
         offsets = np.linspace(-half, half, N_STEPS)
-        best = int(np.argmin(values(offsets)[0]))
+        coarse = values(offsets)[0]
+        if np.all(coarse == coarse[0]):
+            return Estimate(0.0, None)
+        best = int(np.argmin(coarse))
         if best not in (0, N_STEPS - 1) or half >= WIDEST_RANGE * focal_length:
             break
         half *= 2.0

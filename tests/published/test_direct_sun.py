@@ -5,7 +5,8 @@ takes DNI times its silhouette: pi r^2 for a ball, w h for a cylinder from the s
 polygons of equal area, so their silhouettes err by up to 3e-4 (said in the parts' modules).
 
 Shown to fail on planted errors: no cosine on the mirror (`test_oblique_sun_on_a_dish`), no cosine on parts (tilted
-plate), sides of a sheet swapped, direct rays not shaded by other parts or not by the mirror, direct power per mirror ray
+plate), sides of a sheet swapped, direct rays not shaded by other parts or not by the mirror, direct power per mirror
+ray
 instead of per direct ray (factor 8), shade of stands left out.
 """
 

@@ -5,7 +5,8 @@ Sources: J.A. Duffie and W.A. Beckman, *Solar Engineering of Thermal Processes*,
 values: the Fresnel equations evaluated outside this code. Sheet: the sum over all passes inside, written out pass by
 pass here.
 
-Shown to fail on planted errors: Snell's law inverted, absorption over the thickness instead of the slant path, cosine of
+Shown to fail on planted errors: Snell's law inverted, absorption over the thickness instead of the slant path,
+cosine of
 the cover's angle missing (scene test), light that leaves a cover booked as missed, and light that comes through a cover
 onto the mirror counted as direct light a second time (which an early version did).
 """

@@ -5,7 +5,8 @@ receiver, one on the stand (absorptance 0.5: half absorbed, half reflected away)
 are this project's definition of the ledger; the geometry that makes them is closed form for a point sun: light from
 the mirror at radius r goes straight to the focus, and power is even over the plan.
 
-Shown to fail on planted errors: hole light left out of the outline, intercept over the outline instead of over the light
+Shown to fail on planted errors: hole light left out of the outline, intercept over the outline instead of over the
+light
 leaving the mirror, reflected light of the stand booked as missed, receiver and stand exchanged, shade of stands left
 out, absorptance applied twice, diffuse in place of specular reflection.
 """

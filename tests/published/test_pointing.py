@@ -5,7 +5,8 @@ format defines them (pointing offset: the spot of a narrow dish moves by f (ox, 
 y = z cross x; azimuth east of north).
 
 Shown to fail on planted errors: sign of the pointing offset, x and y of the lean swapped, azimuth turned the wrong way,
-ground origin at the vertex for a fixed dish, jitter larger by sqrt 2, sign in the vertex of the focus search's parabola.
+ground origin at the vertex for a fixed dish, jitter larger by sqrt 2, sign in the vertex of the focus search's
+parabola.
 """
 
 import numpy as np

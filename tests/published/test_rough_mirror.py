@@ -8,7 +8,8 @@ installed). The quadrature integrates the same Gaussian over slopes and needs no
 A small level mirror patch is seen at an incidence of 40 deg; roughness 30 mrad, large enough that slopes, angles and
 their sines differ by more than the error of the test.
 
-Shown to fail on planted errors: slope read as radial (alpha = sigma, sqrt 2), the normal's tilt halved, slope applied to
+Shown to fail on planted errors: slope read as radial (alpha = sigma, sqrt 2), the normal's tilt halved, slope
+applied to
 the reflected ray instead of the normal (no cos i).
 """
 
