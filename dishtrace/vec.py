@@ -62,7 +62,9 @@ def rotation_to(axis: np.ndarray) -> np.ndarray:
         Rotation matrix for column vectors; for -z a half turn about x. [–]
     """
     x, y, z = (float(c) for c in axis)
-    if z < -1.0 + 1e-14:
-        return np.diag([1.0, -1.0, -1.0])
-    c = 1.0 / (1.0 + z)
+    across = x * x + y * y
+    if across == 0.0:
+        return np.diag([1.0, np.copysign(1.0, z), np.copysign(1.0, z)])
+    # 1 / (1 + z), without its cancellation near -z.
+    c = 1.0 / (1.0 + z) if z > 0.0 else (1.0 - z) / across
     return np.array([[1.0 - c * x * x, -c * x * y, x], [-c * x * y, 1.0 - c * y * y, y], [-x, -y, z]])

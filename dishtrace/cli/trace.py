@@ -19,6 +19,7 @@ from dishtrace.errors import RunError
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
     from dishtrace.scene.model import Scene
+    from dishtrace.study.drift import Drift
 
 TRACE_HELP = """Trace a scene; print where the light goes; write tables and pictures.
 
@@ -74,13 +75,14 @@ def trace_command(
             return
         folder = results_folder(scene, out, as_json)
         result = _traced(described, quiet=quiet, rays=rays, seed=seed, threads=threads)
+        drift = _drift(result)
         if as_json:
-            print_json(result.to_dict())
+            _print_object(result, drift)
         elif not quiet:
-            _print_summary(result)
+            _print_summary(result, drift)
         if folder is not None:
-            _write(result, folder, is_told=not (as_json or quiet))
-        if result.stopped:
+            _write(result, drift, folder, is_told=not (as_json or quiet))
+        if result.stopped or (drift is not None and drift.stopped):
             raise typer.Exit(STOPPED)
 
 
@@ -91,20 +93,37 @@ def _traced(scene: Scene, *, quiet: bool, **options: int | None) -> Result:
     return watched(trace, scene, quiet=quiet, **options)
 
 
-def _print_summary(result: Result) -> None:
+def _drift(result: Result) -> Drift | None:
+    """When the spot leaves the receiver, for a dish that stands still."""
+    if result.scene.mount.kind != "fixed":
+        return None
+    from dishtrace.study.drift import Drift, leaving_times
+
+    if result.stopped:
+        return Drift(notes=("the run was stopped early, so the sun was not followed",), stopped=True)
+    return leaving_times(result.scene, seed=result.seed, threads=result.threads)
+
+
+def _print_object(result: Result, drift: Drift | None) -> None:
+    from dishtrace.report.exports import results_object
+
+    print_json(results_object(result, drift))
+
+
+def _print_summary(result: Result, drift: Drift | None) -> None:
     from dishtrace.report.tables import summary
 
-    print_text(lambda signs: summary(result, signs))
+    print_text(lambda signs: summary(result, signs, drift))
 
 
-def _write(result: Result, folder: Path, *, is_told: bool) -> None:
+def _write(result: Result, drift: Drift | None, folder: Path, *, is_told: bool) -> None:
     """Write tables and pictures and say where."""
     from dishtrace.report.exports import write_tables
     from dishtrace.report.fluxmap import can_be_mapped
     from dishtrace.report.pictures import draw_all
 
     try:
-        tables = write_tables(result, folder)
+        tables = write_tables(result, folder, drift)
         pictures = list(draw_all(result, folder))
     except OSError as error:
         raise RunError(

@@ -12,15 +12,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.report.folder import slugs
+from dishtrace.report.measured import fitted_mirror
 
 if TYPE_CHECKING:
+    from dishtrace.dish.measured import MeasuredMirror
     from dishtrace.flux.result import PartResult, Result, ScreenResult
+    from dishtrace.study.drift import Drift
 
 SIDES = ("front", "back")
 DISH_FRAME = "dish frame: origin at the mirror's vertex, z along the axis towards the sun"
 
 
-def write_tables(result: Result, folder: Path) -> list[str]:
+def write_tables(result: Result, folder: Path, drift: Drift | None = None) -> list[str]:
     """Write results.json and every csv table.
 
     Parameters
@@ -29,17 +32,22 @@ def write_tables(result: Result, folder: Path) -> list[str]:
         A traced scene.
     folder : Path
         Exists and can be written.
+    drift : Drift, optional
+        Of a dish that stands still, for results.json.
 
     Returns
     -------
     list of str
         Names of the files written, results.json first.
     """
-    written = [write_json(result, folder)]
+    written = [write_json(result, folder, drift)]
     for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
         written.append(write_triangles(result, part, folder, name))
     for name, screen in named_screens(result).items():
         written += write_screen(result, screen, folder, name)
+    mirror = fitted_mirror(result)
+    if mirror is not None:
+        written.append(write_measured(result, mirror, folder))
     return written
 
 
@@ -51,9 +59,15 @@ def named_screens(result: Result) -> dict[str, ScreenResult]:
     return dict(zip(slugs(name for name, _ in pairs), (screen for _, screen in pairs), strict=True))
 
 
-def write_json(result: Result, folder: Path) -> str:
+def results_object(result: Result, drift: Drift | None = None) -> dict:
+    """What `--json` prints: the result, with the key "drift" for a dish that stands still."""
+    return result.to_dict() if drift is None else {**result.to_dict(), "drift": drift.to_dict()}
+
+
+def write_json(result: Result, folder: Path, drift: Drift | None = None) -> str:
     """Write results.json, the object that `--json` prints, too."""
-    (folder / "results.json").write_text(json_text(result.to_dict()) + "\n", encoding="utf-8")
+    text = json_text(results_object(result, drift))
+    (folder / "results.json").write_text(text + "\n", encoding="utf-8")
     return "results.json"
 
 
@@ -120,6 +134,23 @@ def write_screen(result: Result, screen: ScreenResult, folder: Path, name: str) 
         _write_csv(folder / f"screen-{name}-profile.csv", [*source, rings], profile),
         _write_csv(folder / f"screen-{name}-encircled.csv", [*source, circles], encircled),
     ]
+
+
+def write_measured(result: Result, mirror: MeasuredMirror, folder: Path) -> str:
+    """Write measured-mirror.csv: the measured points, the fitted form there and what the fit leaves."""
+    table = result.scene.dish.facets
+    places = mirror.points[:, :2]
+    columns = dict(zip(("x_m", "y_m", "z_m"), mirror.points.T, strict=True))
+    columns |= {"departure_m": mirror.departure(places), "left_m": mirror.left}
+    focal_length = f"{mirror.focal_length:.9g}"
+    head = [
+        f"measured mirror, {len(places)} points of {' '.join(table.file.split())!r}, placed {table.placed}",
+        f"x, y, z: points [m] in the {DISH_FRAME}",
+        f"departure: polynomial of degree {mirror.degree}, the fitted surface above the paraboloid [m]",
+        "left: the point above the fitted surface [m]",
+        f"z = (x^2 + y^2) / (4 f) + departure + left, with the fitted focal length f = {focal_length} m",
+    ]
+    return _write_csv(folder / "measured-mirror.csv", [*source_lines(result), *head], columns)
 
 
 def source_lines(result: Result) -> list[str]:

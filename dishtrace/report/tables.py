@@ -7,13 +7,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from dishtrace.report.cautions import cautions
+from dishtrace.report.drift import drift_text
+from dishtrace.report.measured import small
 from dishtrace.report.numerals import PLAIN, UNKNOWN, Signs, has_error, significant, written, written_pair
+from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
     from rich.text import Text
 
     from dishtrace.flux.result import PartResult, Result, ScreenResult
+    from dishtrace.study.drift import Drift
 
 WIDTH = 80
 NAME_WIDTH = 18
@@ -36,7 +40,7 @@ class Heading(str):
     """A line that starts a section; shown bold where the terminal can."""
 
 
-def summary(result: Result, signs: Signs = PLAIN) -> Text:
+def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) -> Text:
     """Everything that is printed after a run, save the list of files.
 
     Parameters
@@ -45,6 +49,8 @@ def summary(result: Result, signs: Signs = PLAIN) -> Text:
         A traced scene.
     signs : Signs
         Characters that the output can carry.
+    drift : Drift, optional
+        Of a dish that stands still.
 
     Returns
     -------
@@ -53,8 +59,9 @@ def summary(result: Result, signs: Signs = PLAIN) -> Text:
     """
     sections = [
         head(result, signs),
+        measured(result),
         budget(result, signs) + first_hits(result, signs),
-        spot(result, signs) + peaks(result, signs),
+        spot(result, signs) + moving_on(drift, signs) + peaks(result, signs),
         parts_table(result, signs),
         screens(result, signs),
         notes(result),
@@ -93,6 +100,33 @@ def head(result: Result, signs: Signs = PLAIN) -> list[str]:
         f"mirror {dish['mirror_m2']:.3g} m{signs.square}, rim {dish['rim_angle_deg']:.1f} deg",
     ]
     return lines + flow(facts, indent="")
+
+
+def measured(result: Result) -> list[str]:
+    """The fit of a measured mirror; nothing for other mirrors."""
+    figures = result.dish.get("measured")
+    if figures is None:
+        return []
+    scene_m = nominal(result.scene.dish.focal_length_m)
+    lines: list[str] = [Heading(f"Measured mirror, {figures['points']} points")]
+    lines += flow(
+        [
+            f"fitted focal length {significant(figures['focal_length_m'], 4)} m (scene: {scene_m:.4g} m)",
+            f"{small(1e3 * figures['beside_paraboloid_rms_m'], 'mm')} rms beside the paraboloid",
+        ]
+    )
+    lines += flow(
+        [
+            f"fit of degree {figures['degree']} leaves {small(1e3 * figures['left_rms_m'], 'mm')} rms",
+            f"slope error {small(figures['slope_error_mrad'], 'mrad')} per axis",
+        ]
+    )
+    error_m = result.scene.dish.facets.height_error_m
+    heights = "Heights count as exact; height_error_m would take their error out of the slope error."
+    if error_m > 0.0:
+        heights = f"An error of {1e3 * error_m:.3g} mm of the heights is taken out of the slope error."
+    why = f"No standard errors: what the fit leaves is form and measuring error, mixed. {heights}"
+    return lines + textwrap.wrap(why, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
 def budget(result: Result, signs: Signs = PLAIN) -> list[str]:
@@ -136,6 +170,12 @@ def spot(result: Result, signs: Signs = PLAIN) -> list[str]:
     lines += flow([f"smallest: {_offset(best, signs)}", f"90 % in {ninety}"])
     lines += flow([f"brightest: {_offset(high, signs)}", f"{_peak(high, signs)} {_suns(high, result)}"])
     return lines
+
+
+def moving_on(drift: Drift | None, signs: Signs = PLAIN) -> list[str]:
+    """When the spot has left the receiver; nothing for a dish that follows the sun."""
+    text = "" if drift is None else drift_text(drift, signs)
+    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def peaks(result: Result, signs: Signs = PLAIN) -> list[str]:

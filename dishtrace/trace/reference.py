@@ -30,6 +30,7 @@ RAY_FIELDS = (
     "power",
     "brought",
     "is_touched",
+    "is_from_sun",
     "facet",
     "leaving",
     "draws",
@@ -72,8 +73,8 @@ class _Rays:
     """Rays on their way, all of one population; arrays have one row a ray.
 
     number (n,): of the ray; origin, direction (n, 3); power and what it brought (n,); is_touched: has met a part;
-    facet and leaving: facet or triangle it starts from, -1 for none; draws: later numbers used so far; numbers (n, 3):
-    for the next surface.
+    is_from_sun: comes straight from the sun, through covers at most; facet and leaving: facet or triangle it starts
+    from, -1 for none; draws: later numbers used so far; numbers (n, 3): for the next surface.
     """
 
     points: Points
@@ -84,6 +85,7 @@ class _Rays:
     power: np.ndarray
     brought: np.ndarray
     is_touched: np.ndarray
+    is_from_sun: np.ndarray
     facet: np.ndarray
     leaving: np.ndarray
     draws: np.ndarray
@@ -113,6 +115,7 @@ def started(points: Points, *, is_direct: bool, number: np.ndarray, **given: np.
         number=number,
         brought=given["power"],
         is_touched=np.zeros(n, dtype=bool),
+        is_from_sun=np.full(n, is_direct),
         draws=np.zeros(n, dtype=np.int64),
         **given,
     )
@@ -317,14 +320,14 @@ class Books:
             self.crossings.append(np.column_stack(found))
 
     def meet_mirror(self, rays: _Rays) -> _Rays:
-        """Later hits on facets: their backs stop light, their fronts reflect."""
+        """Later hits on facets: their backs stop light, their fronts reflect all but what is a mirror ray there."""
         mirror = self.optics.mirror
         facing = physics.normals_at(mirror, rays.facet, rays.origin)
-        is_front = np.sum(rays.direction * facing, axis=1) < 0.0
-        stopped = rays.only(~is_front)
+        goes_on = ~rays.is_from_sun & (np.sum(rays.direction * facing, axis=1) < 0.0)
+        stopped = rays.only(~goes_on)
         self.add(column.DIRECT_MIRROR if rays.is_direct else column.BLOCKED, stopped.number, stopped.power)
-        numbers, rays = rays.only(is_front).redrawn()
-        share, away, gets_off = physics.mirror_reflection(mirror, rays.facet, facing[is_front], rays.direction, numbers)
+        numbers, rays = rays.only(goes_on).redrawn()
+        share, away, gets_off = physics.mirror_reflection(mirror, rays.facet, facing[goes_on], rays.direction, numbers)
         kept = rays.power * share * gets_off
         lost_in = column.DIRECT_MIRROR if rays.is_direct else column.MIRROR_ABSORBED
         self.add(lost_in, rays.number, rays.power - kept)
@@ -351,6 +354,7 @@ class Books:
             direction=away,
             power=rays.power - absorbed,
             is_touched=np.ones(len(part), dtype=bool),
+            is_from_sun=rays.is_from_sun & np.all(away == rays.direction, axis=1),
             facet=np.full(len(part), -1),
             leaving=triangle,
         ).only(goes_on)

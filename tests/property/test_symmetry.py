@@ -1,7 +1,7 @@
 """What must not change the result: scale, turn, mirror image, how a mesh is cut, the direction of a ray.
 
-Planted errors that these tests catch: a length without its unit inside the kernels (an epsilon in metres); x and y
-swapped in the outline map; a triangle's power that depends on its neighbours; a reflection that is no involution.
+Planted errors that these tests catch: a length without its unit inside the kernels (an epsilon in metres); one sign of
+the outline's centre; a triangle's power that depends on its neighbours; a reflection that is no involution.
 """
 
 import numpy as np

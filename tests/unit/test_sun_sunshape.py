@@ -30,7 +30,7 @@ PROFILES = {
     "disc alone": lambda: profiles.circumsolar(0.0),
     "table": lambda: profiles.tabulated(np.array([0.0, 4e-3, 5e-3, 20e-3]), np.array([1.0, 0.8, 0.01, 0.0])),
 }
-SHARES = 0.5 ** np.arange(1, 34)[:, None] * (1.0 + np.arange(65) / 64.0)
+SHARES = 0.5 ** np.arange(1, 34)[:, None] * (1.0 + np.arange(257) / 256.0)
 ANY_PROFILE = pytest.mark.parametrize("radial", [make() for make in PROFILES.values()], ids=list(PROFILES))
 
 
@@ -108,10 +108,10 @@ def test_share_outside_against_adaptive_quadrature(name):
 @ANY_PROFILE
 def test_table_nodes_have_the_share_they_stand_for(radial):
     table = inverse_table(radial)
-    assert table.shape == (33, 65)
-    assert table[0, 64] == 0.0
+    assert table.shape == (33, 257)
+    assert table[0, 256] == 0.0
     assert np.all(np.diff(table, axis=1) <= 0.0)
-    assert np.array_equal(table[1:, 64], table[:-1, 0])
+    assert np.array_equal(table[1:, 256], table[:-1, 0])
     share = radial.share_outside(np.arctan(np.sqrt(table)))
     assert share == pytest.approx(SHARES, rel=1e-12, abs=2e-15)
 
@@ -127,7 +127,7 @@ def test_gaussian_table_is_the_logarithm_for_small_angles():
 def test_sampling_is_linear_interpolation_in_the_share():
     # np.interp over all nodes sorted by w is an independent way to say the same.
     table = inverse_table(profiles.circumsolar(0.2))
-    w_nodes, tan2 = SHARES[:, :64].ravel(), table[:, :64].ravel()
+    w_nodes, tan2 = SHARES[:, :256].ravel(), table[:, :256].ravel()
     order = np.argsort(w_nodes)
     w_nodes, tan2 = np.append(w_nodes[order], 1.0), np.append(tan2[order], 0.0)
     w = np.append(np.geomspace(2.0**-33, 1.0, 5001), [0.5, 0.25, 0.125])
@@ -145,7 +145,7 @@ def test_sampling_at_both_ends():
 @ANY_PROFILE
 def test_sampled_angles_have_the_exact_distribution(radial):
     # Equidistant u are exact quantiles: no chance in it. A sampling without the factor sin(theta) would miss
-    # by a quarter of the power. Tables with a jump in radiance move up to 1/64 of the share outside the jump.
+    # by a quarter of the power. Tables with a jump in radiance move up to 1/256 of the share outside the jump.
     u = (np.arange(20_000) + 0.5) / 20_000
     theta = np.arctan(np.sqrt(sample_tan2(inverse_table(radial), u)))
     missed = np.abs(1.0 - radial.share_outside(theta) - u)

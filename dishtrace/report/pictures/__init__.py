@@ -1,9 +1,10 @@
-"""The pictures, and the only folder that imports matplotlib: flux maps, spots, profiles, side view, comparison.
+"""The pictures, and the only folder that imports matplotlib: flux, spots, profiles, side view, measured mirrors, more.
 
 Figures are made directly, without the interactive layer of the library, so that no window system is touched and no
-setting of the process changes. Colours are the perceptually uniform "viridis"; contour lines or printed numbers say the
-same without colour. `draw_all` draws every picture of a result, `draw_flux`, `draw_spot`, `draw_profile` and
-`draw_side_view` one each; `draw_comparison` draws the spots of a comparison.
+setting of the process changes. Colours are the perceptually uniform "viridis", and "coolwarm" for heights on both sides
+of 0; contour lines, sizes or printed numbers say the same without colour. `draw_all` draws every picture of a result,
+`draw_flux`, `draw_spot`, `draw_profile`, `draw_measured` and `draw_side_view` one each; `draw_comparison` draws the
+spots of a comparison.
 """
 
 from __future__ import annotations
@@ -14,8 +15,10 @@ from typing import TYPE_CHECKING
 from dishtrace.report import fluxmap
 from dishtrace.report.exports import named_screens
 from dishtrace.report.folder import slugs
+from dishtrace.report.measured import fitted_mirror
 from dishtrace.report.pictures.comparison import draw_comparison
 from dishtrace.report.pictures.flux import draw_flux
+from dishtrace.report.pictures.measured import draw_measured
 from dishtrace.report.pictures.side import draw_side_view
 from dishtrace.report.pictures.spot import draw_profile, draw_spot
 from dishtrace.report.pictures.style import saved
@@ -30,6 +33,7 @@ __all__ = [
     "draw_all",
     "draw_comparison",
     "draw_flux",
+    "draw_measured",
     "draw_profile",
     "draw_side_view",
     "draw_spot",
@@ -61,6 +65,9 @@ def draw_all(result: Result, folder: Path) -> Iterator[str]:
     for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
         if fluxmap.can_be_mapped(part):
             yield saved(draw_flux(result, part), result.version, folder / f"flux-{name}.png")
+    mirror = fitted_mirror(result)
+    if mirror is not None:
+        yield saved(draw_measured(result, mirror), result.version, folder / "measured-mirror.png")
 
 
 def write_comparison_picture(comparison: Comparison, folder: Path) -> str:

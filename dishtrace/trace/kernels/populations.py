@@ -23,7 +23,7 @@ from dishtrace.trace.kernels.sampling import (
     unit,
 )
 from dishtrace.trace.kernels.triangles import FAR, is_front, next_facet, transmitted_share
-from dishtrace.trace.kernels.walk import note_place, walk
+from dishtrace.trace.kernels.walk import note_place, off_surface, walk
 from dishtrace.trace.optics import LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
 from dishtrace.trace.points import N_SCRAMBLES
 
@@ -81,7 +81,9 @@ def start_on_part(world, p):
     # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
     sx, sy, sz, cosine = sun_direction(world.sun, 0.0, unit(p[3]), unit(p[4]), 0.5, 0.5)
     nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
-    weight = parts.direct_power[tri] * abs(sx * nx + sy * ny + sz * nz)
+    facing = sx * nx + sy * ny + sz * nz
+    weight = parts.direct_power[tri] * abs(facing)
+    x, y, z = off_surface(world.mirror, x, y, z, nx, ny, nz, math.copysign(1.0, facing))
     return tri, x, y, z, nx, ny, nz, sx * cosine, sy * cosine, sz * cosine, weight
 
 

@@ -36,6 +36,19 @@ from dishtrace.trace.points import N_SCRAMBLES
 MOST_HITS = 10000
 # Below this share of what the ray brought, a surface takes all of it or none, by chance: energy stays exact per ray.
 ALL_OR_NONE = 0.01
+# How far off a surface light starts again, as a share of the dish's size and of its place's coordinates.
+HAIR = 1e-12
+
+
+@device
+def off_surface(mirror, x, y, z, nx, ny, nz, sign):
+    """A place on a surface moved a hair off it, to the side its light came from (sign 1: the normal's side) [m].
+
+    The hair is some thousand times the rounding error of the place, so that a second surface lying in the same plane is
+    behind the light that is thrown back, and ahead of the light that goes straight on.
+    """
+    hair = sign * HAIR * (mirror.sketch_length + abs(x) + abs(y) + abs(z))
+    return x + hair * nx, y + hair * ny, z + hair * nz
 
 
 @device
@@ -152,6 +165,8 @@ def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, f
     mirror, parts, tally, points = world.mirror, world.parts, world.tally, world.points
     full_weight = weight
     is_touched, leaving, draw = False, -1, 0
+    # Sunlight that reaches the mirror through covers alone is mirror light, and is followed there.
+    is_from_sun = is_direct
     for hits in range(MOST_HITS):
         if tri < 0:
             t, tri, next_one, t_clear = next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving)
@@ -171,7 +186,7 @@ def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, f
             if tri < 0:
                 facet, leaving = next_one, -1
                 nx, ny, nz = facet_normal(mirror, facet, ox, oy, oz)
-                if dx * nx + dy * ny + dz * nz >= 0.0:
+                if is_from_sun or dx * nx + dy * ny + dz * nz >= 0.0:
                     tally.budget[scramble, DIRECT_MIRROR if is_direct else BLOCKED] += weight
                     return
                 v0, v1, v2, v3 = uniform_four(ray, draw, points.later_stream, points.seed_low, points.seed_high)
@@ -190,6 +205,8 @@ def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, f
         book_hit(tally, parts, scramble, row, tri, part, side, weight, absorbed, is_direct, not is_touched)
         if kind == 0:
             return
+        is_from_sun = is_from_sun and kind == 3
+        ox, oy, oz = off_surface(mirror, ox, oy, oz, nx, ny, nz, 1.0 if side == 0 else -1.0)
         if kind == 1:
             dx, dy, dz = dx - 2.0 * cosine * nx, dy - 2.0 * cosine * ny, dz - 2.0 * cosine * nz
         elif kind == 2:
