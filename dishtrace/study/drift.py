@@ -162,9 +162,7 @@ class _Shares:
             start.scene, sun_state=sun, mirror=mirror, facets=start.facets, meshes=start.meshes, seed=self.seed
         )
         tally = start.tally()
-        done = run(
-            assembly.optics, no_screens(), tally, n_points=self.n_points, threads=self.threads, stop=self.stop
-        )
+        done = run(assembly.optics, no_screens(), tally, n_points=self.n_points, threads=self.threads, stop=self.stop)
         rows = tally.budget / (done * N_SCRAMBLES)
         share = ledger(rows, outline_w=0.0, hole_w=0.0, is_skin=True).intercept_factor
         return share if np.isfinite(share.value) else Estimate(0.0, None)

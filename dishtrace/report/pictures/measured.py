@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle
+from matplotlib.ticker import MaxNLocator
 
 from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.report.layout import ABOVE, BELOW, FOOT, HEAD, LEFT, RIGHT
@@ -31,7 +32,7 @@ BOTH_SIDES = "coolwarm"
 Visualization", Advances in Visual Computing, LNCS 5876, 2009, doi 10.1007/978-3-642-10520-3_9."""
 ACROSS = 4.1
 """Longer side of each drawing. [inch]"""
-BAR = 0.95
+BAR = 1.15
 """Room for a colour bar and its labels. [inch]"""
 MOST_MARKERS = 400
 """More points than this stand too close to read their sizes: means are printed on them. [–]"""
@@ -92,7 +93,7 @@ def _draw_departure(axis: Any, bar: Any, mirror: MeasuredMirror, outline: Outlin
         for text in axis.clabel(lines, fmt="%g", fontsize=7.5):
             text.set_path_effects(HALO)
     axis.set_title("fitted surface above the fitted paraboloid")
-    axis.figure.colorbar(image, cax=bar).set_label("departure (mm)")
+    _finish(axis.figure.colorbar(image, cax=bar), "departure (mm)")
 
 
 def _draw_left(axis: Any, bar: Any, mirror: MeasuredMirror, outline: Outline) -> None:
@@ -121,7 +122,14 @@ def _draw_left(axis: Any, bar: Any, mirror: MeasuredMirror, outline: Outline) ->
             axis.text(x, y, text, ha="center", va="center", fontsize=6.5, path_effects=HALO, clip_on=True)
     axis.set_title("points above (▲) and below (▼) the fitted surface")
     has_more = float(np.abs(heights).max()) > limit
-    axis.figure.colorbar(marks, cax=bar, extend="both" if has_more else "neither").set_label("left by the fit (mm)")
+    _finish(axis.figure.colorbar(marks, cax=bar, extend="both" if has_more else "neither"), "left by the fit (mm)")
+
+
+def _finish(bar: Any, label: str) -> None:
+    """At most seven short numbers beside a colour bar, and what they are."""
+    bar.ax.yaxis.set_major_locator(MaxNLocator(6, steps=(1, 2, 5, 10)))
+    bar.ax.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    bar.set_label(label)
 
 
 def _window(mirror: MeasuredMirror, outline: Outline) -> tuple[np.ndarray, np.ndarray]:
