@@ -133,6 +133,36 @@ def _direct_sampling(
     return np.cumsum(share) / share.sum(), power
 
 
+def _part_arrays(
+    scene: Scene,
+    triangles: np.ndarray,
+    part: np.ndarray,
+    meshes: tuple[PartMesh, ...],
+    *,
+    sun_state: SunState,
+    sun: np.ndarray,
+) -> Parts:
+    """The parts as the kernels see them, from triangles (n, 3, 3) in tree order and the part of each (n,)."""
+    edges = triangles[:, 1:] - triangles[:, :1]
+    corners = np.ascontiguousarray(np.concatenate([triangles[:, :1], edges], axis=1).reshape(-1, 9))
+    normal = np.cross(edges[:, 0], edges[:, 1])
+    normal = np.ascontiguousarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
+    surface, cover = _surfaces(scene)
+    is_closed = np.array([mesh.is_closed for mesh in meshes], dtype=bool)
+    closed = is_closed[part] if len(part) else np.zeros(0, dtype=bool)
+    direct_cdf, direct_power = _direct_sampling(corners, normal, closed, sun_state, sun)
+    return Parts(
+        corners=corners,
+        normal=normal,
+        part=part,
+        surface=surface,
+        cover=cover,
+        role=np.array([ROLE_NUMBERS[mesh.role] for mesh in meshes], dtype=np.int64),
+        direct_cdf=direct_cdf,
+        direct_power=direct_power,
+    )
+
+
 def assemble(
     scene: Scene,
     *,
@@ -167,26 +197,7 @@ def assemble(
     tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach)
     tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
-    placed = triangles[order]
-    corners = np.ascontiguousarray(
-        np.concatenate([placed[:, 0], placed[:, 1] - placed[:, 0], placed[:, 2] - placed[:, 0]], axis=1)
-    )
-    normal = np.cross(corners[:, 3:6], corners[:, 6:9])
-    normal = np.ascontiguousarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
-    surface, cover = _surfaces(scene)
-    is_closed = np.array([mesh.is_closed for mesh in meshes], dtype=bool)
-    closed = is_closed[part[order]] if len(part) else np.zeros(0, dtype=bool)
-    direct_cdf, direct_power = _direct_sampling(corners, normal, closed, sun_state, mirror.pose.sun)
-    parts = Parts(
-        corners=corners,
-        normal=normal,
-        part=part[order],
-        surface=surface,
-        cover=cover,
-        role=np.array([ROLE_NUMBERS[mesh.role] for mesh in meshes], dtype=np.int64),
-        direct_cdf=direct_cdf,
-        direct_power=direct_power,
-    )
+    parts = _part_arrays(scene, triangles[order], part[order], meshes, sun_state=sun_state, sun=mirror.pose.sun)
     optics = Optics(
         mirror=mirror_arrays(scene, sun_state, mirror, facets.taken(order_facets), z_max=float(facet_high[:, 2].max())),
         sun=Sun(center=np.ascontiguousarray(mirror.pose.sun), table=sun_state.shape.table),

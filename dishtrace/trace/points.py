@@ -31,7 +31,7 @@ class Points(NamedTuple):
     """What the kernels need to step through the points of one stream.
 
     columns : (32, d, 32) uint32, scrambled direction numbers; shifts : (32, d) uint32, digital shifts;
-    seed_low, seed_high : the two halves of the seed; later_stream : stream of the random numbers of later bounces.
+    seed_low, seed_high : both halves of the random seed; later_stream : stream of the random numbers of later bounces.
     """
 
     columns: np.ndarray

@@ -1,6 +1,6 @@
 """Runs: units, stretches, the stop, one ray's path, and rays that never end.
 
-Planted errors that these tests catch: a stop that throws the finished stretch away; rounding down to units; the path of
+Planted errors that these tests catch: a stop that leaves nothing traced; rounding down to units; the path of
 ray i taken from scramble i // 32; lost light left out of the ledger.
 """
 
