@@ -247,6 +247,11 @@ def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, 
     notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.mirror.pose.notes]
     for mesh in prepared.meshes:
         notes += [f'part "{mesh.name}": {note}' for note in mesh.notes]
+    if any(mesh.role == "cover" for mesh in prepared.meshes):
+        notes.append(
+            "light that goes through a cover has met the cover first: first hits and the intercept factor count it "
+            "there, and what a receiver behind it gets is told by its incident and absorbed light"
+        )
     if stopped:
         notes.append(f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them")
     elif n_rays != rays_wanted:
