@@ -12,6 +12,8 @@ from dishtrace.stats import Estimate, total
 PATCH_AREA = 1e-4
 # Triangles around which patches are tried, the brightest first.
 N_CANDIDATES = 2000
+# A part of fewer patches than this is looked at whole: its patches may never reach their full area.
+SMALL_PART = 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,6 +165,8 @@ def _patches(
     tree = cKDTree(centers)
     first_reach = np.sqrt(patch_area / np.pi) + np.sqrt(areas.max())
     widest = float(np.linalg.norm(np.ptp(centers, axis=0))) + first_reach
+    if areas.sum() < SMALL_PART * patch_area:
+        first_reach = 2.0 * widest
     for i in middles:
         reach = first_reach
         while True:
