@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, StrictBool, Tag
 
+from dishtrace.scene.contents import Contents, Opening
 from dishtrace.scene.quantity import Numbers, Quantity
 from dishtrace.scene.tables import Direction, Name, Point3, Share, Size, Table, UncertainShare
 from dishtrace.scene.wall import Wall
@@ -69,6 +70,8 @@ class PartTable(Table):
     limit_c: Annotated[float, Quantity("degrees C", -50.0, 3500.0)] | None = Field(
         None, description="Temperature that the part must not exceed; told against what is found. [degC]"
     )
+    contents: Contents | None = Field(None, description="What the part holds; only heat needs it.")
+    openings: tuple[Opening, ...] = Field((), alias="opening", description="Openings of a tank, for steam.")
 
 
 class TurnedPart(PartTable):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from dishtrace.errors import Fault
+from dishtrace.scene.contents_checks import contents_faults
 from dishtrace.scene.files import file_faults
 from dishtrace.scene.lines import KeyPath
 from dishtrace.scene.materials import LEAST_MIRROR_SHARE, known_surfaces
@@ -31,6 +32,7 @@ def part_faults(source: Source) -> Iterator[Fault]:
             yield from _mirror_faults(source, path)
         yield from _shape_faults(source, path)
         yield from wall_faults(source, path)
+        yield from contents_faults(source, path)
         yield from spin_faults(source, path)
 
 
