@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dishtrace.heat.stress import PressureShell
 from dishtrace.heat.spin import Surface, best_speed, water_surface
 from dishtrace.heat.steam import expansion_j_kg, flash_share
+from dishtrace.heat.stress import PressureShell
 from dishtrace.heat.timeline import Event, Timeline
 from dishtrace.heat.vessel import Moment, Run, Vessel, run_vessel, stored
 from dishtrace.heat.water import saturation_temperature

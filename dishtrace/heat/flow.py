@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -48,6 +49,7 @@ class Stream:
         return self.flow * (self.specific.at(outlet) - self.specific.at(self.inlet))
 
 
+@cache
 def water_enthalpy() -> Enthalpy:
     """Of a kilogram of liquid water at saturation, which the pressure hardly changes; source: IAPWS-95."""
     temperatures = np.linspace(TRIPLE_K, HIGHEST_WET_K, _POINTS)

@@ -13,20 +13,20 @@ from dishtrace.heat.air import Ambient
 from dishtrace.heat.convection import plate
 from dishtrace.heat.tank import MOLE_AIR, MOLE_STEAM
 from dishtrace.heat.timeline import Event, Timeline
-from dishtrace.heat.water import AIR_CP, AIR_GAS_CONSTANT, TRIPLE_K, saturation, saturation_temperature
+from dishtrace.heat.water import AIR_CP, TRIPLE_K, saturation, saturation_temperature
 from dishtrace.stats import Estimate
 from dishtrace.units import celsius
 
 BOILING_W_K = 2e4
-"""Power that boiling carries off for each kelvin above the boiling point: large, so that the water stays there. [W/K]"""
+"""Power that boiling carries off for each kelvin above the boiling point: large, so that it stays there. [W/K]"""
 LEWIS = 0.865
 """Lewis number of water vapour in air, thermal over mass diffusivity near 300 K (from memory). [-]"""
 DRY_SHARE = 1e-4
 """Share of the water at the start that counts as none. [-]"""
 OUTPUT_STEP_S = 20.0
 NOTES = (
-    "The pot's own loss counts its top as a dry surface; evaporation comes on top of it. Evaporation rates by analogy of "
-    "heat and mass transfer are good to a quarter.",
+    "The pot's own loss counts its top as a dry surface; evaporation comes on top of it. Rates by the analogy "
+    "of heat and mass transfer are good to a quarter.",
 )
 
 
@@ -102,7 +102,7 @@ def evaporation(temperature: float, *, area: float, humidity: float, ambient: Am
 
     References
     ----------
-    .. [1] F. P. Incropera, D. P. DeWitt, *Fundamentals of Heat and Mass Transfer*, section 6.7 (analogy) and R. B. Bird,
+    .. [1] F. P. Incropera, D. P. DeWitt, *Fundamentals of Heat and Mass Transfer*, section 6.7 (analogy); R. B. Bird,
        W. E. Stewart, E. N. Lightfoot, *Transport Phenomena*, ch. 22 (Stefan's flow); both from memory.
     """
     side = math.sqrt(area)

@@ -1,0 +1,280 @@
+"""Fillings of all parts of a scene: from the scene's tables to the models, and their timelines."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from dishtrace.errors import InputError, RunError
+from dishtrace.heat.air import ambient_of
+from dishtrace.heat.block import (
+    Charge,
+    block_timeline,
+    melt_timeline,
+    nothing_carried,
+    plain_enthalpy,
+    shut_air_pressure,
+)
+from dishtrace.heat.flow import Stream, boiling_point, flow_timeline, water_enthalpy
+from dishtrace.heat.lump import Enthalpy, Lump
+from dishtrace.heat.pot import PotCase, cooking_power, pot_timeline
+from dishtrace.heat.tanks import tank_timeline
+from dishtrace.heat.timeline import Timeline, with_errors
+from dishtrace.heat.water import AIR_CV, AIR_GAS_CONSTANT, HIGHEST_STEAM_K
+from dishtrace.scene.quantity import nominal
+from dishtrace.units import kelvin
+
+if TYPE_CHECKING:
+    from dishtrace.heat.part_heat import PartHeat
+    from dishtrace.scene.model import Scene
+
+OIL_J_KGK = 2100.0
+"""Specific heat capacity of mineral and vegetable oils when warm, 1900 to 2400; common practice. [J/(kg K)]"""
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """A part with a filling, and the scene it is in.
+
+    Parameters
+    ----------
+    scene : Scene
+    index : int
+        Of the part in the scene's list.
+    heat : PartHeat
+    """
+
+    scene: Scene
+    index: int
+    heat: PartHeat
+
+    @property
+    def contents(self) -> Any:
+        """The table of what the part holds."""
+        return self.heat.part.contents
+
+    def value(self, key: str, default: float | None = None) -> float | None:
+        """A number of the contents, the middle of its range; the default when it is left out."""
+        given = getattr(self.contents, key)
+        return default if given is None else float(nominal(given))
+
+    def start(self) -> float:
+        """Temperature at the start. [K]"""
+        given = self.value("temperature_c")
+        return self.heat.ambient_k if given is None else kelvin(given)
+
+    def limit(self) -> float | None:
+        """Temperature not to be passed: that of the contents or of the part, the lower of them. [K]"""
+        own = getattr(self.contents, "limit_c", None)
+        both = [float(nominal(given)) for given in (own, self.heat.part.limit_c) if given is not None]
+        return kelvin(min(both)) if both else None
+
+    @property
+    def wall_heat(self) -> float:
+        """Heat capacity of the wall; 0 where none is given. [J/K]"""
+        if self.heat.wall_mass_kg is None or self.heat.wall_heat_capacity_j_kgk is None:
+            return 0.0
+        return self.heat.wall_mass_kg * self.heat.wall_heat_capacity_j_kgk
+
+    @property
+    def wall_end(self) -> tuple[float, str]:
+        """Temperature at which the wall cannot be followed further [K], and what happens there."""
+        from dishtrace.scene.wall import solid_of
+
+        wall = self.heat.part.wall
+        solid = None if wall is None else solid_of(wall)
+        if solid is None or solid.limit is None or solid.limit > HIGHEST_STEAM_K:
+            return HIGHEST_STEAM_K - 20.0, "passes 1700 degC"
+        melts = solid.melting is not None and solid.limit == solid.melting
+        return solid.limit, "starts to melt" if melts else "is hotter than its material's table goes"
+
+    def refused(self, key: str, allowed: str, remedy: str) -> InputError:
+        """An error at a key of the contents."""
+        path = ("part", self.index, "contents", key)
+        return InputError(self.scene.fault(path, allowed=allowed, remedy=remedy))
+
+
+def run_fillings(scene: Scene, parts_heat: dict[str, PartHeat]) -> list[Timeline]:
+    """Timelines of all parts that hold something.
+
+    Parameters
+    ----------
+    scene : Scene
+    parts_heat : dict of PartHeat
+        By name of part; parts that are not in it are passed over.
+
+    Returns
+    -------
+    list of Timeline
+        In the order of the scene. The standard errors of event times come from that of the absorbed power.
+
+    Raises
+    ------
+    InputError
+        With all faults: a filling larger than its tank, a tank without a known volume, a start above boiling.
+    """
+    settings = [
+        Setting(scene, index, parts_heat[part.name])
+        for index, part in enumerate(scene.parts)
+        if part.contents is not None and part.name in parts_heat
+    ]
+    timelines, faults = [], []
+    for setting in settings:
+        try:
+            timelines.append(with_errors(lambda power, of=setting: _timeline(of, power), setting.heat.absorbed_w))
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return timelines
+
+
+def _timeline(setting: Setting, absorbed: float) -> Timeline:
+    """The timeline of one part at an absorbed power [W]."""
+    kind = setting.contents.kind
+    makers = {
+        "water": tank_timeline,
+        "pot": _pot,
+        "flow": _flow,
+        "melt": _melt,
+        "oil": _block,
+        "solid": _block,
+        "insulation": _block,
+        "air": _air,
+    }
+    if not math.isfinite(absorbed):
+        raise RunError(
+            f"part {setting.heat.name!r}: the absorbed power is not known, so its filling cannot be followed"
+        )
+    return makers[kind](setting, absorbed)
+
+
+def lump_of(setting: Setting, enthalpy: Enthalpy, *, absorbed: float, start: float) -> Lump:
+    """The lump of a part with a filling of this enthalpy, wall included. [J]"""
+    return Lump(
+        enthalpy=enthalpy,
+        start=start,
+        absorbed=absorbed,
+        loss=setting.heat.loss_w,
+        carried=nothing_carried,
+        highest=setting.wall_end[0],
+        duration=60.0 * setting.contents.duration_min,
+    )
+
+
+def _block(setting: Setting, absorbed: float) -> Timeline:
+    """A solid block, a bath of oil, or insulation."""
+    start = setting.start()
+    heat = (setting.value("mass_kg", 0.0) or 0.0) * setting.value("heat_capacity_j_kgk") + setting.wall_heat
+    if heat <= 0.0:
+        raise setting.refused(
+            "mass_kg", "is missing, and the part has no wall", "give either: something must be heated"
+        )
+    lump = lump_of(setting, plain_enthalpy(heat, start), absorbed=absorbed, start=start)
+    return block_timeline(setting.heat.name, setting.contents.kind, lump, limit=setting.limit())
+
+
+def _air(setting: Setting, absorbed: float) -> Timeline:
+    """Air alone, shut in or not."""
+    start, pressure = setting.start(), setting.heat.pressure_pa
+    volume = setting.value("volume_m3", setting.heat.volume_m3)
+    if volume is None:
+        raise setting.refused("volume_m3", "is missing", "the part encloses no volume: give that of the air")
+    mass = pressure * volume / (AIR_GAS_CONSTANT * start)
+    heat = mass * AIR_CV + setting.wall_heat
+    lump = lump_of(setting, plain_enthalpy(heat, start), absorbed=absorbed, start=start)
+    made = block_timeline(setting.heat.name, "air", lump, limit=setting.limit())
+    if not setting.contents.shut:
+        return made
+    pressures = shut_air_pressure(made.columns, start=start, pressure=pressure)
+    figures = made.figures | {"highest_pressure_pa": float(pressures.max())}
+    hazards = (*made.hazards, "pressure-vessel")
+    return replace(made, columns=made.columns | {"pressure_pa": pressures}, figures=figures, hazards=hazards)
+
+
+def _melt(setting: Setting, absorbed: float) -> Timeline:
+    """A charge that melts."""
+    start, melting = setting.start(), kelvin(setting.value("melting_c"))
+    if start >= melting:
+        raise setting.refused("melting_c", "is not above the temperature at the start", "start with a solid")
+    mass = setting.value("mass_kg")
+    solid = setting.value("heat_capacity_j_kgk")
+    charge = Charge(
+        melting=melting,
+        solid_heat=mass * solid,
+        liquid_heat=mass * setting.value("heat_capacity_liquid_j_kgk", solid),
+        fusion=mass * setting.value("heat_of_fusion_j_kg"),
+    )
+    enthalpy = charge.enthalpy(wall_heat=setting.wall_heat, start=start)
+    lump = lump_of(setting, enthalpy, absorbed=absorbed, start=start)
+    return melt_timeline(setting.heat.name, lump, charge, limit=setting.limit())
+
+
+def _flow(setting: Setting, absorbed: float) -> Timeline:
+    """A liquid that flows through, from its inlet temperature."""
+    contents, inlet = setting.contents, kelvin(setting.value("inlet_c"))
+    boils = None
+    capacity = setting.value("heat_capacity_j_kgk")
+    if contents.fluid == "water":
+        boils = boiling_point(setting.value("pressure_pa", setting.heat.pressure_pa))
+        if not 273.16 <= inlet < boils:
+            raise setting.refused("inlet_c", "is not that of liquid water at its pressure", "give pressure_pa")
+    given = capacity is not None or contents.fluid == "oil"
+    specific = plain_enthalpy(capacity or OIL_J_KGK, inlet) if given else water_enthalpy()
+    stream = Stream(setting.value("flow_kg_s"), inlet, specific, boils)
+    mass, wall = setting.value("mass_kg"), setting.wall_heat
+    held = Enthalpy(specific.temperature, mass * specific.energy + wall * specific.temperature)
+    lump = replace(lump_of(setting, held, absorbed=absorbed, start=inlet), carried=stream.carried)
+    return flow_timeline(setting.heat.name, lump, stream, limit=setting.limit())
+
+
+def _pot(setting: Setting, absorbed: float) -> Timeline:
+    """An open pot, with a cooking-power test beside it."""
+    case = _pot_case(setting, absorbed)
+    made = pot_timeline(case)
+    from dishtrace.dish.outline import outline_of
+    from dishtrace.sun.state import sun_state
+
+    sun = sun_state(setting.scene)
+    test = cooking_power(case, intercept_area=outline_of(setting.scene).area, irradiance=sun.dni_w_m2)
+    figures = {
+        "cooking_power_w": test.at_50_k,
+        "cooking_power_slope_w_k": test.slope,
+        "cooking_power_r_squared": test.r_squared,
+        "cooking_test_water_kg": test.water,
+    }
+    note = f"Cooking power as by ASAE S580.1, but: {'; '.join(test.departures)}."
+    return replace(made, figures=made.figures | figures, notes=(*made.notes, note))
+
+
+def _pot_case(setting: Setting, absorbed: float) -> PotCase:
+    contents, heat = setting.contents, setting.heat
+    surface = contents.surface_m2 or _free_surface(heat.part)
+    if surface is None:
+        raise setting.refused("surface_m2", "is missing", "this shape does not tell the free surface of the water")
+    case = PotCase(
+        part=heat.name,
+        water=setting.value("mass_kg"),
+        start=setting.start(),
+        absorbed=absorbed,
+        loss=heat.loss_w,
+        wall_heat=setting.wall_heat,
+        surface=surface,
+        leak=contents.lid_leak if contents.lid else 1.0,
+        humidity=contents.humidity,
+        ambient=replace(ambient_of(setting.scene), temperature=heat.ambient_k, pressure=heat.pressure_pa),
+        duration=60.0 * contents.duration_min,
+    )
+    if not 273.16 < case.start < case.boiling_point:
+        raise setting.refused("temperature_c", "is not that of liquid water in the open", "start below boiling")
+    return case
+
+
+def _free_surface(part: Any) -> float | None:
+    """Area of the water's surface in a part that stands upright. [m2]"""
+    if part.shape in ("cylinder", "disc", "tube", "cavity"):
+        return math.pi * part.radius_m**2
+    if part.shape in ("box", "rectangle"):
+        return part.size_m[0] * part.size_m[1]
+    return None

@@ -1,0 +1,225 @@
+"""From a scene's tank of water to its vessel: room, openings, shell, limits; and what is told beside the timeline."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from dishtrace.heat.boiling import BoilingCase, boiling_timeline
+from dishtrace.heat.relief import diameter_of, largest_steam_flow, pressure_reached, smallest_area
+from dishtrace.heat.spin import Rotor
+from dishtrace.heat.stress import PressureShell
+from dishtrace.heat.tank import Hole, Tank
+from dishtrace.heat.timeline import Timeline
+from dishtrace.heat.vessel import Vessel, run_vessel
+from dishtrace.heat.water import AIR_GAS_CONSTANT, HIGHEST_WET_K, TRIPLE_K, saturation
+from dishtrace.scene.quantity import nominal
+from dishtrace.units import celsius, kelvin
+
+if TYPE_CHECKING:
+    from dishtrace.heat.filling import Setting
+
+PRESSURE_LIMIT_PA = 1.0e6
+"""Absolute pressure whose time is told where no limit and no wall is given: a round number. [Pa]"""
+
+
+def tank_timeline(setting: Setting, absorbed: float) -> Timeline:
+    """A tank of water with all that is told of it, at an absorbed power [W]."""
+    case = case_of(setting, absorbed)
+    made = boiling_timeline(case)
+    return replace(
+        made, figures=made.figures | shut_figures(case) | relief_figures(case), notes=(*made.notes, *_notes(setting))
+    )
+
+
+def case_of(setting: Setting, absorbed: float) -> BoilingCase:
+    """The vessel of a part that holds water."""
+    contents, heat = setting.contents, setting.heat
+    tank = tank_of(setting)
+    start, water = setting.start(), setting.value("mass_kg")
+    if not TRIPLE_K < start < HIGHEST_WET_K:
+        raise setting.refused(
+            "temperature_c", f"starts at {celsius(start):.1f} degC, where water is not liquid", "give it"
+        )
+    room = water * saturation(start).liquid_volume
+    if room > tank.volume:
+        allowed = f"takes {1000.0 * room:.4g} litres at the start, more than the {1000.0 * tank.volume:.4g} of the tank"
+        raise setting.refused("mass_kg", allowed, "leave room for the water to swell, or give volume_m3")
+    shell = shell_of(setting, tank)
+    wall_limit, wall_ends = setting.wall_end
+    vessel = Vessel(
+        tank=tank,
+        water=water,
+        start=start,
+        absorbed=absorbed,
+        loss=heat.loss_w,
+        wall_heat=setting.wall_heat,
+        pressure_limit=_pressure_limit(setting, shell),
+        wall_limit=wall_limit,
+        duration=60.0 * contents.duration_min,
+        rotor=rotor_of(setting),
+    )
+    turbine = contents.turbine
+    return BoilingCase(
+        part=heat.name,
+        vessel=vessel,
+        shell=shell,
+        limit=setting.limit(),
+        turbine=None if turbine is None else _turbine(turbine, heat.pressure_pa),
+        wall_ends=wall_ends,
+    )
+
+
+def _turbine(turbine: Any, ambient: float) -> tuple[float, float]:
+    exhaust = ambient if turbine.exhaust_pa is None else float(nominal(turbine.exhaust_pa))
+    return float(nominal(turbine.isentropic_efficiency)), exhaust
+
+
+def tank_of(setting: Setting) -> Tank:
+    """Room and openings of the tank."""
+    part, heat = setting.heat.part, setting.heat
+    volume = setting.value("volume_m3", heat.volume_m3)
+    if volume is None:
+        raise setting.refused("volume_m3", "is missing", "the part encloses no volume: give that of the tank")
+    is_ball = part.shape == "sphere" and setting.contents.height_m is None and setting.contents.volume_m3 is None
+    return Tank(
+        volume=volume,
+        height=setting.contents.height_m or _height(part, volume),
+        holes=tuple(_hole(opening) for opening in part.openings),
+        ambient_pressure=heat.pressure_pa,
+        ambient_temperature=heat.ambient_k,
+        is_ball=is_ball,
+    )
+
+
+def _height(part: Any, volume: float) -> float:
+    """Height inside from the part's shape, standing upright; else that of a cube of the volume. [m]"""
+    if part.shape in ("cylinder", "cone", "tube"):
+        return part.height_m
+    if part.shape == "box":
+        return part.size_m[2]
+    if part.shape == "sphere":
+        return 2.0 * part.radius_m
+    return part.depth_m if part.shape == "cavity" else volume ** (1.0 / 3.0)
+
+
+def _hole(opening: Any) -> Hole:
+    length = math.hypot(*opening.direction)
+    return Hole(
+        diameter=float(nominal(opening.diameter_m)),
+        coefficient=float(nominal(opening.discharge_coefficient)),
+        count=opening.count,
+        height=opening.height_m,
+        lever_arm=opening.lever_arm_m,
+        around=opening.direction[0] / length,
+        opens_at=None if opening.opens_at_pa is None else float(nominal(opening.opens_at_pa)),
+        blocked_at=None if opening.blocked_at_min is None else 60.0 * opening.blocked_at_min,
+    )
+
+
+def shell_of(setting: Setting, tank: Tank) -> PressureShell | None:
+    """The shell, where wall and radius are known."""
+    from dishtrace.scene.wall import solid_of
+
+    part, contents = setting.heat.part, setting.contents
+    if part.wall is None:
+        return None
+    allowable = setting.value("allowable_stress_pa")
+    return PressureShell(
+        radius=getattr(part, "radius_m", None) or tank.radius,
+        thickness=float(nominal(part.wall.thickness_m)),
+        density=solid_of(part.wall).density,
+        material=part.wall.material,
+        allowable=allowable,
+        safety_factor=contents.safety_factor,
+        joint_efficiency=contents.joint_efficiency,
+        is_ball=part.shape == "sphere",
+    )
+
+
+def _pressure_limit(setting: Setting, shell: PressureShell | None) -> Any:
+    """Temperature [K] to the absolute pressure [Pa] at which the timeline ends."""
+    given, ambient = setting.value("pressure_limit_pa"), setting.heat.pressure_pa
+    if given is not None:
+        return lambda temperature: given
+    if shell is None or shell.allowed(setting.start()) is None:
+        return lambda temperature: PRESSURE_LIMIT_PA
+    return lambda temperature: ambient + shell.pressure_allowed(temperature)
+
+
+def rotor_of(setting: Setting) -> Rotor | None:
+    """The vessel as something that turns."""
+    spin, heat = setting.contents.spin, setting.heat
+    if spin is None:
+        return None
+    from dishtrace.heat.air import film_at
+
+    tank = tank_of(setting)
+    density = heat.pressure_pa / (AIR_GAS_CONSTANT * heat.ambient_k)
+    return Rotor(
+        inertia=float(nominal(spin.inertia_kg_m2)),
+        radius=spin.radius_m or getattr(heat.part, "radius_m", None) or tank.radius,
+        length=spin.length_m or tank.height,
+        bearing_torque=float(nominal(spin.bearing_torque_nm)),
+        bearing_drag=float(nominal(spin.bearing_drag_nms)),
+        load=float(nominal(spin.load_nm)),
+        air_density=density,
+        air_viscosity=density * film_at(heat.ambient_k, heat.pressure_pa).viscosity,
+    )
+
+
+def shut_figures(case: BoilingCase) -> dict[str, float | None]:
+    """The same tank with its outlet shut from the start: when it reaches the pressure limit, and how hot it is then."""
+    vessel = case.vessel
+    run = run_vessel(replace(vessel, tank=replace(vessel.tank, holes=()), rotor=None))
+    last = run.moments[-1]
+    is_reached = run.ended == "pressure"
+    return {
+        "shut_limit_s": last.time if is_reached else None,
+        "shut_limit_pa": last.state.pressure if is_reached else None,
+        "shut_temperature_c": celsius(last.state.temperature),
+    }
+
+
+def relief_figures(case: BoilingCase) -> dict[str, float | None]:
+    """Smallest opening for the largest steam production at the pressure limit, and what the openings there are hold."""
+    vessel, tank = case.vessel, case.vessel.tank
+    limit = vessel.pressure_limit(vessel.start)
+    highest = saturation(HIGHEST_WET_K - 5.0).pressure
+    figures: dict[str, float | None] = {"relief_diameter_m": None, "relief_steam_kg_s": None}
+    if tank.ambient_pressure < limit < highest and vessel.absorbed > 0.0:
+        flow = largest_steam_flow(vessel.absorbed, pressure=limit)
+        area = smallest_area(flow, pressure=limit, back_pressure=tank.ambient_pressure, coefficient=_coefficient(tank))
+        figures = {"relief_diameter_m": diameter_of(area), "relief_steam_kg_s": flow}
+    area = sum(hole.area * hole.coefficient for hole in tank.holes if hole.opens_at is None)
+    reached = None
+    if area > 0.0:
+        reached = pressure_reached(
+            lambda temperature: vessel.absorbed - vessel.loss(temperature),
+            area=area,
+            back_pressure=tank.ambient_pressure,
+        )
+    return figures | {"reached_pressure_pa": reached}
+
+
+def _coefficient(tank: Tank) -> float:
+    """Discharge coefficient of the openings there are, the smallest; 0.6 where there are none. [-]"""
+    return min((hole.coefficient for hole in tank.holes if hole.diameter > 0.0), default=0.6)
+
+
+def _notes(setting: Setting) -> tuple[str, ...]:
+    """What was taken for granted."""
+    notes = []
+    if setting.wall_heat <= 0.0:
+        notes.append(
+            "The part has no wall: its heat capacity and strength are left out, and dry-out ends the timeline."
+        )
+    elif (
+        shell_of(setting, tank_of(setting)).allowed(kelvin(100.0)) is None
+        and setting.value("pressure_limit_pa") is None
+    ):
+        notes.append("No allowable stress is known for this wall: give allowable_stress_pa or pressure_limit_pa.")
+    if setting.heat.part.frame == "dish":
+        notes.append("The tank is taken to stand upright although it moves with the dish.")
+    return tuple(notes)
