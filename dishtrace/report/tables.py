@@ -60,6 +60,7 @@ def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) ->
     sections = [
         head(result, signs),
         measured(result),
+        measured_facets(result),
         budget(result, signs) + first_hits(result, signs),
         spot(result, signs) + moving_on(drift, signs) + peaks(result, signs),
         parts_table(result, signs),
@@ -121,12 +122,45 @@ def measured(result: Result) -> list[str]:
             f"slope error {small(figures['slope_error_mrad'], 'mrad')} per axis",
         ]
     )
-    error_m = result.scene.dish.facets.height_error_m
-    heights = "Heights count as exact; height_error_m would take their error out of the slope error."
+    return lines + _why_no_errors(result.scene.dish.facets.height_error_m, "height_error_m")
+
+
+def measured_facets(result: Result) -> list[str]:
+    """The fits of measured facets; nothing for other mirrors."""
+    lines: list[str] = []
+    for figures in result.dish.get("measured_facets", ()):
+        file = " ".join(figures["file"].split())
+        lines.append(Heading(_clipped(f"Measured facet {file}, {figures['points']} points", WIDTH)))
+        radius, (low, high) = figures["radius_m"], figures["radii_m"]
+        form = "flat" if radius is None else f"fitted radius {significant(radius, 4)} m"
+        by_way = " and ".join("flat" if r is None else f"{significant(r, 4)} m" for r in (low, high))
+        lines += flow(
+            [
+                f"{form} (by direction: {by_way})",
+                f"{small(1e3 * figures['beside_sphere_rms_m'], 'mm')} rms beside the "
+                f"{'plane' if radius is None else 'sphere'}",
+            ]
+        )
+        lines += flow(
+            [
+                f"fit of degree {figures['degree']} leaves {small(1e3 * figures['left_rms_m'], 'mm')} rms",
+                f"slope error {small(figures['slope_error_mrad'], 'mrad')} per axis",
+                f"carried by {figures['facets']} facets of {figures['patches']} "
+                f"patch{'' if figures['patches'] == 1 else 'es'}",
+            ]
+        )
+    if lines:
+        lines += _why_no_errors(result.scene.dish.facets.curve_height_error_m, "curve_height_error_m")
+    return lines
+
+
+def _why_no_errors(error_m: float, key: str) -> list[str]:
+    """Why figures of a fit stand without standard errors, and what of the heights' error is in them."""
+    heights = f"Heights count as exact; {key} would take their error out of the slope error."
     if error_m > 0.0:
         heights = f"An error of {1e3 * error_m:.3g} mm of the heights is taken out of the slope error."
     why = f"No standard errors: what the fit leaves is form and measuring error, mixed. {heights}"
-    return lines + textwrap.wrap(why, WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return textwrap.wrap(why, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
 def budget(result: Result, signs: Signs = PLAIN) -> list[str]:
