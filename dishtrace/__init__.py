@@ -16,23 +16,27 @@ import dishtrace.trace
 
 __all__ = [
     "Comparison",
+    "Fit",
     "InputError",
     "Result",
     "RunError",
     "Scene",
     "__version__",
     "compare",
+    "fit",
     "load_scene",
     "trace",
 ]
 
 _HOMES = {
     "Comparison": "dishtrace.study.compare",
+    "Fit": "dishtrace.study.fit",
     "InputError": "dishtrace.errors",
     "Result": "dishtrace.flux.result",
     "RunError": "dishtrace.errors",
     "Scene": "dishtrace.scene.model",
     "compare": "dishtrace.study.compare",
+    "fit": "dishtrace.study.fit",
     "load_scene": "dishtrace.scene.read",
 }
 
