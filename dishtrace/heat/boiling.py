@@ -141,10 +141,10 @@ def _event(key: str, text: str, now: Moment) -> Event:
 
 
 def first_time(run: Run, happens: Callable[[Moment], bool]) -> float | None:
-    """First time at which something holds, to a millisecond; None when it never does or holds from the start. [s]"""
+    """First time at which something holds, to a millisecond; None when it never does. [s]"""
     before = run.moments[0]
     if happens(before):
-        return None
+        return before.time
     for now in run.moments[1:]:
         if happens(now):
             return _bisected(run, happens, before.time, now.time)
@@ -267,7 +267,8 @@ def _turning(vessel: Vessel, run: Run, busiest: Moment) -> dict[str, float | Non
     ]
     best = best_speed(vessel.rotor, jets)
     fastest = max(run.moments, key=lambda now: abs(now.speed))
-    shape = surface(vessel, fastest)
+    half_full = [now for now in run.moments if now.state.liquid > 0.5 * vessel.water]
+    shape = surface(vessel, max(half_full, key=lambda now: abs(now.speed)))
     return {
         "highest_speed_rad_s": abs(fastest.speed),
         "best_speed_rad_s": best.speed,

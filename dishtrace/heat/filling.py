@@ -19,7 +19,7 @@ from dishtrace.heat.block import (
 from dishtrace.heat.flow import Stream, boiling_point, flow_timeline, water_enthalpy
 from dishtrace.heat.lump import Enthalpy, Lump
 from dishtrace.heat.pot import PotCase, cooking_power, pot_timeline
-from dishtrace.heat.tanks import tank_timeline
+from dishtrace.heat.tanks import tank_figures, tank_timeline
 from dishtrace.heat.timeline import Timeline, with_errors
 from dishtrace.heat.water import AIR_CV, AIR_GAS_CONSTANT, HIGHEST_STEAM_K
 from dishtrace.scene.quantity import nominal
@@ -95,7 +95,7 @@ class Setting:
         return InputError(self.scene.fault(path, allowed=allowed, remedy=remedy))
 
 
-def run_fillings(scene: Scene, parts_heat: dict[str, PartHeat]) -> list[Timeline]:
+def run_fillings(scene: Scene, parts_heat: dict[str, PartHeat], *, is_brief: bool = False) -> list[Timeline]:
     """Timelines of all parts that hold something.
 
     Parameters
@@ -103,6 +103,8 @@ def run_fillings(scene: Scene, parts_heat: dict[str, PartHeat]) -> list[Timeline
     scene : Scene
     parts_heat : dict of PartHeat
         By name of part; parts that are not in it are passed over.
+    is_brief : bool
+        Leave out the errors and what is told beside the timeline: relief, the shut tank, the cooking test.
 
     Returns
     -------
@@ -122,12 +124,29 @@ def run_fillings(scene: Scene, parts_heat: dict[str, PartHeat]) -> list[Timeline
     timelines, faults = [], []
     for setting in settings:
         try:
-            timelines.append(with_errors(lambda power, of=setting: _timeline(of, power), setting.heat.absorbed_w))
+            timelines.append(_told(setting, is_brief))
         except InputError as error:
             faults += error.faults
     if faults:
         raise InputError(faults)
     return timelines
+
+
+def _told(setting: Setting, is_brief: bool) -> Timeline:
+    """The timeline of one part, with errors and all figures unless it is to be brief."""
+    absorbed = setting.heat.absorbed_w
+    if is_brief:
+        return _timeline(setting, absorbed.value)
+    made = with_errors(lambda power: _timeline(setting, power), absorbed)
+    figures, notes = _beside(setting, absorbed.value)
+    return replace(made, figures=made.figures | figures, notes=(*made.notes, *notes))
+
+
+def _beside(setting: Setting, absorbed: float) -> tuple[dict[str, float | None], tuple[str, ...]]:
+    """Figures and notes that need more than the timeline."""
+    if setting.contents.kind == "water":
+        return tank_figures(setting, absorbed), ()
+    return _cooking_test(setting, absorbed) if setting.contents.kind == "pot" else ({}, ())
 
 
 def _timeline(setting: Setting, absorbed: float) -> Timeline:
@@ -230,13 +249,17 @@ def _flow(setting: Setting, absorbed: float) -> Timeline:
 
 
 def _pot(setting: Setting, absorbed: float) -> Timeline:
-    """An open pot, with a cooking-power test beside it."""
-    case = _pot_case(setting, absorbed)
-    made = pot_timeline(case)
+    """An open pot."""
+    return pot_timeline(_pot_case(setting, absorbed))
+
+
+def _cooking_test(setting: Setting, absorbed: float) -> tuple[dict[str, float | None], tuple[str, ...]]:
+    """The cooking-power test of a pot."""
     from dishtrace.dish.outline import outline_of
     from dishtrace.sun.state import sun_state
 
     sun = sun_state(setting.scene)
+    case = _pot_case(setting, absorbed)
     test = cooking_power(case, intercept_area=outline_of(setting.scene).area, irradiance=sun.dni_w_m2)
     figures = {
         "cooking_power_w": test.at_50_k,
@@ -245,7 +268,7 @@ def _pot(setting: Setting, absorbed: float) -> Timeline:
         "cooking_test_water_kg": test.water,
     }
     note = f"Cooking power as by ASAE S580.1, but: {'; '.join(test.departures)}."
-    return replace(made, figures=made.figures | figures, notes=(*made.notes, note))
+    return figures, (note,)
 
 
 def _pot_case(setting: Setting, absorbed: float) -> PotCase:

@@ -26,7 +26,7 @@ DRY_SHARE = 1e-4
 OUTPUT_STEP_S = 20.0
 NOTES = (
     "The pot's own loss counts its top as a dry surface; evaporation comes on top of it. Rates by the analogy "
-    "of heat and mass transfer are good to a quarter.",
+    "of heat and mass transfer are good to a third.",
 )
 
 
@@ -234,6 +234,11 @@ def _events(case: PotCase, run: PotRun, columns: dict[str, np.ndarray]) -> tuple
             share = (level - values[k - 1]) / (values[k] - values[k - 1])
             time = float(run.times[k - 1] + share * (run.times[k] - run.times[k - 1]))
             found.append(Event(key, text, Estimate(time, None), celsius(run.at(time).temperature)))
+    if not any(event.key == "boils" for event in found):
+        hottest = int(np.argmax(columns["temperature_c"] >= columns["temperature_c"].max() - 0.5))
+        text = "the water is as hot as it gets: evaporation and losses take all the heat"
+        time = Estimate(float(run.times[hottest]), None)
+        found.append(Event("hottest", text, time, float(columns["temperature_c"][hottest])))
     if run.ended == "dry":
         text = "the pot is dry: it burns"
         found.append(Event("dry", text, Estimate(float(run.times[-1]), None), float(columns["temperature_c"][-1])))

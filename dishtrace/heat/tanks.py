@@ -25,12 +25,15 @@ PRESSURE_LIMIT_PA = 1.0e6
 
 
 def tank_timeline(setting: Setting, absorbed: float) -> Timeline:
-    """A tank of water with all that is told of it, at an absorbed power [W]."""
+    """A tank of water, at an absorbed power [W]."""
+    made = boiling_timeline(case_of(setting, absorbed))
+    return replace(made, notes=(*made.notes, *_notes(setting)))
+
+
+def tank_figures(setting: Setting, absorbed: float) -> dict[str, float | None]:
+    """What is told beside the timeline: the same tank shut, and the openings it needs."""
     case = case_of(setting, absorbed)
-    made = boiling_timeline(case)
-    return replace(
-        made, figures=made.figures | shut_figures(case) | relief_figures(case), notes=(*made.notes, *_notes(setting))
-    )
+    return shut_figures(case) | relief_figures(case)
 
 
 def case_of(setting: Setting, absorbed: float) -> BoilingCase:

@@ -114,8 +114,11 @@ def saturation(temperature: float) -> Saturation:
     """
     if not TRIPLE_K <= temperature <= HIGHEST_WET_K:
         raise ValueError(f"saturated water at {temperature:.2f} K: only from {TRIPLE_K} to {HIGHEST_WET_K} K")
-    row = _splines()[0](temperature)
-    log_p, liquid_v, log_v, *rest = row.tolist()
+    coefficients, step = _pieces()
+    k = min(int((temperature - TRIPLE_K) / step), coefficients.shape[1] - 1)
+    cubic, square, linear, constant = coefficients[:, k]
+    along = temperature - TRIPLE_K - k * step
+    log_p, liquid_v, log_v, *rest = (((cubic * along + square) * along + linear) * along + constant).tolist()
     return Saturation(math.exp(log_p), liquid_v, math.exp(log_v), *rest)
 
 
@@ -228,6 +231,13 @@ def _gas() -> Any:
     state = CoolProp.AbstractState("HEOS", "Water")
     state.specify_phase(CoolProp.iphase_gas)
     return state
+
+
+@cache
+def _pieces() -> tuple[np.ndarray, float]:
+    """Coefficients of the cubic pieces of saturation, (4, pieces, 8), and their width [K]."""
+    spline = _splines()[0]
+    return spline.c, (HIGHEST_WET_K - TRIPLE_K) / spline.c.shape[1]
 
 
 @cache
