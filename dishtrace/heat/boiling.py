@@ -239,7 +239,6 @@ def _figures(case: BoilingCase, run: Run) -> dict[str, float | None]:
         "largest_thrust_n": max(sum(flow.thrust for flow in now.flows) for now in moments),
         "largest_torque_nm": max((now.torque for now in moments), key=abs),
         "air_at_start_kg": vessel.start_air,
-        "pressure_limit_pa": vessel.pressure_limit(vessel.start),
     }
     throwing = [now for now in moments if sum(flow.liquid for flow in now.flows) > _NO_FLOW]
     if throwing:

@@ -137,9 +137,13 @@ def _told(setting: Setting, is_brief: bool) -> Timeline:
     absorbed = setting.heat.absorbed_w
     if is_brief:
         return _timeline(setting, absorbed.value)
-    made = with_errors(lambda power: _timeline(setting, power), absorbed)
-    figures, notes = _beside(setting, absorbed.value)
-    return replace(made, figures=made.figures | figures, notes=(*made.notes, *notes))
+
+    def full(power: float) -> Timeline:
+        made = _timeline(setting, power)
+        figures, notes = _beside(setting, power)
+        return replace(made, figures=made.figures | figures, notes=(*made.notes, *notes))
+
+    return with_errors(full, absorbed)
 
 
 def _beside(setting: Setting, absorbed: float) -> tuple[dict[str, float | None], tuple[str, ...]]:

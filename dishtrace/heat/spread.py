@@ -35,7 +35,7 @@ def with_intervals(timelines: list[Timeline], drawn: Iterable[tuple[Scene, dict[
     Returns
     -------
     list of Timeline
-        The figures get ``..._low`` and ``..._high``. An event that happens in less than nine of ten scenes keeps no
+        The figures too. An event that happens in less than nine of ten scenes keeps no
         interval, and a note says in how many it does.
     """
     runs: dict[str, list[Timeline]] = {timeline.part: [] for timeline in timelines}
@@ -63,12 +63,12 @@ def _spread(timeline: Timeline, others: list[Timeline]) -> Timeline:
         notes.append(
             f'"{rare[key]}" happens in {count} of {len(others)} scenes drawn, though not at the middle of them.'
         )
-    figures = dict(timeline.figures)
+    ranges = {}
     for name in timeline.figures:
         values = [other.figures.get(name) for other in others]
         if all(value is not None for value in values) and np.ptp(values) > 0.0:
-            figures[f"{name}_low"], figures[f"{name}_high"] = interval(np.array(values, float))
-    return replace(timeline, events=tuple(events), figures=figures, notes=(*timeline.notes, *notes))
+            ranges[name] = interval(np.array(values, float))
+    return replace(timeline, events=tuple(events), figures_interval=ranges, notes=(*timeline.notes, *notes))
 
 
 def _event(event: Event, times: list[float], count: int) -> Event:

@@ -13,7 +13,7 @@ from dishtrace.heat.stress import PressureShell
 from dishtrace.heat.tank import Hole, Tank
 from dishtrace.heat.timeline import Timeline
 from dishtrace.heat.vessel import Vessel, run_vessel
-from dishtrace.heat.water import AIR_GAS_CONSTANT, HIGHEST_WET_K, TRIPLE_K, saturation
+from dishtrace.heat.water import AIR_GAS_CONSTANT, HIGHEST_WET_K, TRIPLE_K, saturation, saturation_temperature
 from dishtrace.scene.quantity import nominal
 from dishtrace.units import celsius, kelvin
 
@@ -185,16 +185,32 @@ def shut_figures(case: BoilingCase) -> dict[str, float | None]:
     }
 
 
+def boiling_limit(vessel: Vessel) -> float | None:
+    """The pressure limit at the temperature that water boils at under it; None above 210 bar. [Pa]"""
+    from scipy.optimize import brentq
+
+    def short(pressure: float) -> float:
+        return vessel.pressure_limit(saturation_temperature(pressure)) - pressure
+
+    low, high = 0.5 * vessel.tank.ambient_pressure, saturation(HIGHEST_WET_K - 0.5).pressure
+    if short(high) >= 0.0:
+        return None
+    return float(brentq(short, low, high, xtol=1.0)) if short(low) > 0.0 else None
+
+
 def relief_figures(case: BoilingCase) -> dict[str, float | None]:
     """Smallest opening for the largest steam production at the pressure limit, and what the openings there are hold."""
     vessel, tank = case.vessel, case.vessel.tank
-    limit = vessel.pressure_limit(vessel.start)
-    highest = saturation(HIGHEST_WET_K - 5.0).pressure
-    figures: dict[str, float | None] = {"relief_diameter_m": None, "relief_steam_kg_s": None}
-    if tank.ambient_pressure < limit < highest and vessel.absorbed > 0.0:
+    limit = boiling_limit(vessel)
+    figures: dict[str, float | None] = {
+        "pressure_limit_pa": limit,
+        "relief_diameter_m": None,
+        "relief_steam_kg_s": None,
+    }
+    if limit is not None and limit > tank.ambient_pressure and vessel.absorbed > 0.0:
         flow = largest_steam_flow(vessel.absorbed, pressure=limit)
         area = smallest_area(flow, pressure=limit, back_pressure=tank.ambient_pressure, coefficient=_coefficient(tank))
-        figures = {"relief_diameter_m": diameter_of(area), "relief_steam_kg_s": flow}
+        figures |= {"relief_diameter_m": diameter_of(area), "relief_steam_kg_s": flow}
     area = sum(hole.area * hole.coefficient for hole in tank.holes if hole.opens_at is None)
     reached = None
     if area > 0.0:

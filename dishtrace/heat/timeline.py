@@ -68,8 +68,12 @@ class Timeline:
         In the order of time.
     figures : dict
         Single numbers by name, the unit in it; None where one is not known.
+    figures_se : dict
+        Their standard errors, the part that comes from the error of the traced power; None where it is not known.
+    figures_interval : dict
+        Their ranges over the uncertain inputs, set by `dishtrace.heat.spread`.
     hazards : tuple of str
-        Keys of cautions in `dishtrace.report.cautions`.
+        Keys of cautions in `dishtrace.report.filling_cautions`.
     notes : tuple of str
         What the user should know.
     ended : str
@@ -84,10 +88,19 @@ class Timeline:
     hazards: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     ended: str = ""
+    figures_se: dict[str, float | None] = field(default_factory=dict)
+    figures_interval: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def event(self, key: str) -> Event | None:
         """The first event of a key; None when it does not happen."""
         return next((event for event in self.events if event.key == key), None)
+
+    def _figure(self, name: str) -> dict[str, Any] | None:
+        value = self.figures[name]
+        if value is None:
+            return None
+        told = Estimate(value, self.figures_se.get(name)).to_dict()
+        return told | {"interval": list(self.figures_interval[name]) if name in self.figures_interval else None}
 
     def energy_gap(self) -> float:
         """Largest absorbed - stored - lost - carried, over what was absorbed in all. [-]"""
@@ -102,7 +115,7 @@ class Timeline:
             "kind": self.kind,
             "ended": self.ended,
             "events": [event.to_dict() for event in self.events],
-            "figures": dict(self.figures),
+            "figures": {name: self._figure(name) for name in self.figures},
             "hazards": list(self.hazards),
             "notes": list(self.notes),
             "energy_gap": self.energy_gap(),
@@ -134,10 +147,16 @@ def with_errors(run: Callable[[float], Timeline], absorbed: Estimate) -> Timelin
         return timeline
     if absorbed.se == 0.0:
         exact = tuple(replace(event, time_s=Estimate(event.time_s.value, 0.0)) for event in timeline.events)
-        return replace(timeline, events=exact)
-    step = 0.01 * absorbed.value
-    other = run(absorbed.value + step)
-    return replace(timeline, events=tuple(_with_error(event, other, absorbed.se / step) for event in timeline.events))
+        return replace(timeline, events=exact, figures_se=dict.fromkeys(timeline.figures, 0.0))
+    step = 0.01 * max(abs(absorbed.value), 1.0)
+    other, share = run(absorbed.value + step), absorbed.se / step
+    errors = {name: _figure_error(value, other.figures.get(name), share) for name, value in timeline.figures.items()}
+    events = tuple(_with_error(event, other, share) for event in timeline.events)
+    return replace(timeline, events=events, figures_se=errors)
+
+
+def _figure_error(value: float | None, there: float | None, share: float) -> float | None:
+    return None if value is None or there is None else abs(there - value) * share
 
 
 def _with_error(event: Event, other: Timeline, share: float) -> Event:
