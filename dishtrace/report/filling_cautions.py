@@ -62,8 +62,8 @@ def _reached(timeline: Timeline) -> str:
 def _burst(timeline: Timeline) -> str:
     return (
         f'BURST: "{timeline.part}" is shut while heat keeps coming. It reaches {_reached(timeline)}, and nothing stops '
-        "the rise. A vessel that bursts throws hot metal and flashing water. Never close a vessel at a focus: give it a "
-        "relief valve that passes all of the power, out of the beam, and do not build this."
+        "the rise. A vessel that bursts throws hot metal and flashing water. Never close a vessel at a focus: give it "
+        "a relief valve that passes all of the power, out of the beam, and do not build this."
     )
 
 
@@ -72,14 +72,14 @@ def _hydraulic(timeline: Timeline) -> str:
     when = f"after {full} " if full else ""
     return (
         f'BURST by swelling water: "{timeline.part}" is so full that the warming water fills it {when}and there is no '
-        f"room left. It reaches {_reached(timeline)}: a few degrees more raise a full, shut vessel by tens of bar, long "
+        f"room left. It reaches {_reached(timeline)}: each few degrees raise a full, shut vessel by tens of bar, long "
         "before anything boils. Leave at least a fifth of the room to air, and never shut it."
     )
 
 
 def _too_small(timeline: Timeline) -> str:
     return (
-        f'BURST: the openings of "{timeline.part}" are too small for the heat: it reaches {_reached(timeline)} although '
+        f'BURST: the openings of "{timeline.part}" are too small for the heat: it reaches {_reached(timeline)} while '
         "they are open. They need to pass all of the power at a pressure that the shell bears, also when half blocked."
     )
 
@@ -105,8 +105,8 @@ def _dry(timeline: Timeline) -> str:
 
 def _lost(timeline: Timeline) -> str:
     return (
-        f'The wall of "{timeline.part}" is lost after {_minutes(timeline, "wall-limit")}: it melts, or is hotter than its '
-        "material is known for. Molten metal and whatever is inside fall on what stands below."
+        f'The wall of "{timeline.part}" is lost after {_minutes(timeline, "wall-limit")}: it melts, or is hotter '
+        "than its material is known for. Molten metal and whatever is inside fall on what stands below."
     )
 
 
@@ -119,8 +119,8 @@ def _spin(timeline: Timeline) -> str:
 
 def _flow_boils(timeline: Timeline) -> str:
     return (
-        f'The water that flows through "{timeline.part}" boils after {_minutes(timeline, "boils")}: too little flows. Pipes '
-        "then hammer and spit steam. Let more flow, watch that it never stops, and leave its end open."
+        f'The water that flows through "{timeline.part}" boils after {_minutes(timeline, "boils")}: too little flows. '
+        "Pipes then hammer and spit steam. Let more flow, watch that it never stops, and leave its end open."
     )
 
 
