@@ -30,7 +30,7 @@ def stand_advice(result: Result, parts: dict[str, PartTemperatures]) -> tuple[st
 
 
 def lit_zone(traced: PartResult) -> dict[str, float]:
-    """Where light lands on a part, about the dish axis: radii and heights in the dish frame that hold 98 % of it. [m]"""
+    """Where light lands on a part, about the dish axis: radii and heights that hold 98 % of it, dish frame. [m]"""
     mesh = traced.mesh
     power = mesh.areas * (traced.sides["front"].flux_w_m2 + traced.sides["back"].flux_w_m2)
     middles = mesh.triangles.mean(axis=1)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
+from importlib import resources
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -21,8 +22,12 @@ GRAVITY = 9.80665
 STANDARD_PRESSURE = 101325.0
 """Standard atmosphere at sea level. Source: ISO 2533:1975. [Pa]"""
 
+AIR_MOLAR_MASS, GAS_CONSTANT = 0.0289652, 8.314462618
+"""Molar mass of dry air (28.96 to 28.97 by its carbon dioxide; common practice) [kg/mol]; molar gas constant (CODATA
+2018, exact) [J/(mol K)]."""
+
 COLDEST_FILM, HOTTEST_FILM = 150.0, 2000.0
-"""Range of the properties of air in CoolProp; a film beyond it has the properties at the end of the range. [K]"""
+"""Range of data/air_properties.csv; a film beyond it has the properties at the end of the range. [K]"""
 
 
 class Film(NamedTuple):
@@ -87,22 +92,19 @@ def clear_sky(temperature: float) -> float:
     return 0.0552 * temperature**1.5
 
 
+@lru_cache(maxsize=8192)
 def film_at(temperature: float, pressure: float) -> Film:
-    """Properties of dry air; straight lines in the logarithm of temperature between 60 points from CoolProp."""
-    table = _table(round(pressure, -1))
-    place = np.log(min(max(temperature, COLDEST_FILM), HOTTEST_FILM))
-    conductivity, viscosity, prandtl = (float(np.interp(place, table[0], row)) for row in table[1:])
-    return Film(float(np.exp(conductivity)), float(np.exp(viscosity)), prandtl, 1.0 / temperature)
+    """Properties of dry air: straight lines between rows of data/air_properties.csv; density of the ideal gas."""
+    place = min(max(temperature, COLDEST_FILM), HOTTEST_FILM)
+    rows = _table()
+    conductivity, viscosity, capacity = (float(np.interp(place, rows[0], row)) for row in rows[1:])
+    density = pressure * AIR_MOLAR_MASS / (GAS_CONSTANT * place)
+    return Film(conductivity, viscosity / density, viscosity * capacity / conductivity, 1.0 / temperature)
 
 
 @cache
-def _table(pressure: float) -> np.ndarray:
-    """Rows: log of temperature, log of conductivity, log of kinematic viscosity, Prandtl number; (4, 60)."""
-    from CoolProp.CoolProp import PropsSI
-
-    temperature = np.geomspace(COLDEST_FILM, HOTTEST_FILM, 60)
-    conductivity, viscosity, capacity, density = (
-        PropsSI(key, "T", temperature, "P", pressure, "Air") for key in ("L", "V", "C", "D")
-    )
-    prandtl = viscosity * capacity / conductivity
-    return np.stack([np.log(temperature), np.log(conductivity), np.log(viscosity / density), prandtl])
+def _table() -> np.ndarray:
+    """Rows: temperature, conductivity, viscosity, heat capacity; (4, 60)."""
+    text = resources.files("dishtrace.data").joinpath("air_properties.csv").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if not line.startswith("#")]
+    return np.array([[float(cell) for cell in line.split(",")] for line in lines[1:]]).T

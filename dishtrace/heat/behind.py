@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 def insulated(losses: Losses, part: Part) -> Losses:
     """Losses of a part with the insulation that its contents describe behind it; without any, as they are.
 
-    The back faces of a sheet then lose heat through the insulation, in series with what its cool skin gives off (air and
-    radiation near the temperature of the air); a closed solid is filled with it and loses as before.
+    The back faces of a sheet then lose heat through the insulation, in series with what its cool skin gives off (air
+    and radiation near the temperature of the air); a closed solid is filled with it and loses as before.
     """
     contents = part.contents
     backs = [number for number, face in enumerate(losses.faces) if face.side == "back"]

@@ -76,7 +76,15 @@ class Losses:
         return replace(self, coefficients=self.coefficients * factor)
 
 
-def losses_of(scene: Scene, part: Part, mesh: PartMesh, *, ambient: Ambient, up: np.ndarray) -> Losses | None:
+def losses_of(
+    scene: Scene,
+    part: Part,
+    mesh: PartMesh,
+    *,
+    ambient: Ambient,
+    up: np.ndarray,
+    faces: tuple[Face, ...] | None = None,
+) -> Losses | None:
     """Losses of a part of a scene; None where its thermal emittance is not known.
 
     Parameters
@@ -88,9 +96,11 @@ def losses_of(scene: Scene, part: Part, mesh: PartMesh, *, ambient: Ambient, up:
     ambient : Ambient
     up : (3,) float64
         Upwards, in the dish frame. [–]
+    faces : tuple of Face, optional
+        Of the part, when they are there already.
     """
     known = {side: surface_of(scene, part, side).emittance for side in ("front", "back")}
-    faces = part_faces(part, mesh, up)
+    faces = part_faces(part, mesh, up) if faces is None else faces
     if any(known[face.side] is None for face in faces):
         return None
     emittance = np.array([known[face.side] for face in faces], dtype=float)

@@ -12,7 +12,7 @@ from dishtrace.heat.balance import Balance
 from dishtrace.heat.limits import Margin
 from dishtrace.heat.setting import Setting
 from dishtrace.heat.spreads import Spread
-from dishtrace.heat.wall import Warming, WallHeat
+from dishtrace.heat.wall import WallHeat, Warming
 from dishtrace.stats import Estimate
 from dishtrace.units import celsius
 

@@ -14,6 +14,7 @@ from dishtrace.heat.balance import Balance, balance, settled
 from dishtrace.heat.exchange import Sight, sights
 from dishtrace.heat.limits import margins
 from dishtrace.heat.outcome import HeatResult, PartTemperatures
+from dishtrace.heat.ranges import ranged, samples
 from dishtrace.heat.setting import Setting, settings_of
 from dishtrace.heat.spreads import peak_spread, stagnation_spread
 from dishtrace.heat.wall import WallHeat, wall_heat, warming
@@ -24,6 +25,8 @@ from dishtrace.units import celsius
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
+    from dishtrace.heat.part_heat import PartHeat
+    from dishtrace.heat.timeline import Timeline
     from dishtrace.scene.model import Scene
 
 MELTING_SPAN_S = 4.0 * 3600.0
@@ -75,8 +78,6 @@ def heat(
 
 def heat_of(result: Result, *, minutes: float | None = None) -> HeatResult:
     """Temperatures of the parts of a traced scene; see `heat`."""
-    from dishtrace.heat.filling import run_fillings
-
     settings = settings_of(result, up_direction(result))
     balances = {name: _balance(setting, result) for name, setting in settings.items()}
     walls, seen = _walls(result, settings, balances)
@@ -84,9 +85,23 @@ def heat_of(result: Result, *, minutes: float | None = None) -> HeatResult:
         name: _part(setting, balances[name], walls.get(name), seen.get(name), minutes)
         for name, setting in settings.items()
     }
-    heats = {name: setting.part_heat() for name, setting in settings.items() if setting.losses is not None}
-    timelines = tuple(run_fillings(result.scene, heats))
+    timelines = _fillings(result.scene, settings)
     return HeatResult(result, ambient_of(result.scene), parts, timelines, stand_advice(result, parts))
+
+
+def _fillings(scene: Scene, settings: dict[str, Setting]) -> tuple[Timeline, ...]:
+    """Fillings over time; where the scene has uncertain numbers, with the spread of their events."""
+    from dishtrace.heat.filling import run_fillings
+    from dishtrace.heat.spread import N_FILLINGS, with_intervals
+
+    def heats(drawn: Scene | None = None) -> dict[str, PartHeat]:
+        known = {name: setting for name, setting in settings.items() if setting.losses is not None}
+        return {name: setting.part_heat(drawn) for name, setting in known.items()}
+
+    timelines = run_fillings(scene, heats())
+    if timelines and ranged(scene):
+        timelines = with_intervals(timelines, ((drawn, heats(drawn)) for drawn in samples(scene, N_FILLINGS)))
+    return tuple(timelines)
 
 
 def quick_balance(result: Result) -> dict[str, dict]:

@@ -12,7 +12,7 @@ from dishtrace.heat.air import Ambient, ambient_of
 from dishtrace.heat.balance import absorbed_of
 from dishtrace.heat.behind import insulated
 from dishtrace.heat.convection import SPREAD
-from dishtrace.heat.faces import volume_of
+from dishtrace.heat.faces import Face, part_faces, volume_of
 from dishtrace.heat.inside import Inside, inside_of
 from dishtrace.heat.losses import Losses, losses_of
 from dishtrace.heat.part_heat import PartHeat
@@ -22,12 +22,12 @@ from dishtrace.heat.wall import Lit, lit_of
 from dishtrace.scene.materials import surface_of
 from dishtrace.scene.quantity import Uncertain, nominal
 from dishtrace.scene.wall import solid_of
+from dishtrace.stats import Estimate
 from dishtrace.vec import normalise
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import PartResult, Result
     from dishtrace.scene.model import Part, Scene
-    from dishtrace.stats import Estimate
 
 CONVECTION: Path = ("assumed", "coefficient to air")
 EMITTANCE: Path = ("assumed", "emittance of a named surface")
@@ -71,6 +71,11 @@ class Setting:
         return absorbed_of(self.traced)
 
     @cached_property
+    def faces(self) -> tuple[Face, ...]:
+        """That give off heat."""
+        return part_faces(self.part, self.traced.mesh, self.up)
+
+    @cached_property
     def losses(self) -> Losses | None:
         """Of its outer surface; None where its emittance is not known."""
         return self.losses_in(self.result.scene)
@@ -78,7 +83,7 @@ class Setting:
     def losses_in(self, scene: Scene) -> Losses | None:
         """The same by the numbers of another scene."""
         part = scene.parts[self.number]
-        losses = losses_of(scene, part, self.traced.mesh, ambient=ambient_of(scene), up=self.up)
+        losses = losses_of(scene, part, self.traced.mesh, ambient=ambient_of(scene), up=self.up, faces=self.faces)
         return None if losses is None else insulated(losses, part)
 
     @cached_property
@@ -106,28 +111,38 @@ class Setting:
         """What the back of its wall touches."""
         return inside_of(self.part, self.shell, ambient=self.ambient, up=self.up, volume=self.volume)
 
-    def part_heat(self) -> PartHeat | None:
-        """For models of its filling; None where its emittance is not known."""
-        if self.losses is None:
+    def part_heat(self, scene: Scene | None = None) -> PartHeat | None:
+        """For models of its filling, by the numbers of the scene or of another; None without a known emittance."""
+        own = self.result.scene
+        scene = own if scene is None else scene
+        part = scene.parts[self.number]
+        losses = self.losses if scene is own else self.losses_in(scene)
+        if losses is None:
             return None
-        wall, mass, capacity = self.part.wall, None, None
+        wall, mass, capacity = part.wall, None, None
         if wall is not None:
             solid = solid_of(wall)
             mass = solid.density * float(nominal(wall.thickness_m)) * self.traced.area_m2
             capacity = float(np.interp(373.15, solid.temperature, solid.heat_capacity))
         return PartHeat(
-            name=self.part.name,
-            role=self.part.role,
-            part=self.part,
-            absorbed_w=self.absorbed,
+            name=part.name,
+            role=part.role,
+            part=part,
+            absorbed_w=self.absorbed if scene is own else self.absorbed_in(scene),
             area_m2=self.traced.area_m2,
             volume_m3=self.volume,
             wall_mass_kg=mass,
             wall_heat_capacity_j_kgk=capacity,
-            loss_w=self.losses.total,
-            ambient_k=self.ambient.temperature,
-            pressure_pa=self.ambient.pressure,
+            loss_w=losses.total,
+            ambient_k=losses.ambient.temperature,
+            pressure_pa=losses.ambient.pressure,
         )
+
+    def absorbed_in(self, scene: Scene) -> Estimate:
+        """Light absorbed by the numbers of another scene, to first order. [W]"""
+        mirror, direct = self.light_factors(scene)
+        value = mirror * self.traced.absorbed_w.value + direct * self.traced.direct_absorbed_w.value
+        return Estimate(value, self.absorbed.se)
 
     def inputs(self) -> tuple[Ranged, ...]:
         """Uncertain numbers that bear on this part: those of the scene, and two that are assumed."""

@@ -107,9 +107,7 @@ def _around(entry: Ranged) -> tuple[float, float]:
 def _varied(setting: Setting, values: Mapping[Path, float], memory: dict) -> tuple[float, Losses]:
     """Heat absorbed [W] and losses with some inputs changed."""
     scene = with_values(setting.result.scene, {path: value for path, value in values.items() if path[0] != "assumed"})
-    mirror, direct = setting.light_factors(scene)
-    traced = setting.traced
-    absorbed = mirror * traced.absorbed_w.value + direct * traced.direct_absorbed_w.value
+    absorbed = setting.absorbed_in(scene).value
     key = (scene.air, scene.parts[setting.number])
     if key not in memory:
         memory[key] = setting.losses_in(scene)
