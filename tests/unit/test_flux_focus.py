@@ -51,8 +51,9 @@ def test_error_of_the_offset_is_its_spread():
 
 
 def test_error_of_the_offset_spans_a_plain():
-    """A waist 40 mm wide, which opens slowly: the disc of 1 cm2 at its middle is as bright over centimetres, and where noise puts the highest peak differs from sample to sample. The pulls of 10 samples as
-    above; the parabola's own error alone makes their sum of squares 300 and more."""
+    """A waist 40 mm wide, which opens slowly: the disc of 1 cm2 at its middle is as bright over centimetres, and where
+    noise puts the highest peak differs from sample to sample. The pulls of 10 samples as above; the parabola's own
+    error alone makes their sum of squares 300."""
     found = [
         highest_peak(legs_through(2.02, width=0.02, slope=0.1, seed=seed, n_rays=512), focal_length=FOCAL)
         for seed in range(10)
