@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 
 CONVECTION: Path = ("assumed", "coefficient to air")
 EMITTANCE: Path = ("assumed", "emittance of a named surface")
+INSIDE: Path = ("assumed", "coefficient inside")
+INSIDE_SPREAD = 0.4
+"""Relative standard deviation of coefficients to fillings: good to a factor of two, two deviations off. [–]"""
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,11 +10,11 @@ import numpy as np
 from dishtrace.heat.balance import settled
 from dishtrace.heat.conduction import Problem
 from dishtrace.heat.ranges import Ranged, interval, spread_points, with_values
-from dishtrace.heat.setting import CONVECTION, EMITTANCE, Setting, changed
+from dishtrace.heat.setting import CONVECTION, EMITTANCE, INSIDE, INSIDE_SPREAD, Setting, changed
 from dishtrace.heat.shell import Plate
 from dishtrace.heat.sinks import outer_sinks
 from dishtrace.heat.wall import WallHeat, influence
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.quantity import Uncertain, nominal
 from dishtrace.scene.wall import solid_of
 
 if TYPE_CHECKING:
@@ -88,10 +88,11 @@ def peak_spread(setting: Setting, wall: WallHeat) -> Spread:
         varied = _varied_problem(setting, problem, {entry.path: value}, memory)
         return float(per_watt @ (varied.gain(values) - before))
 
-    alone = [
-        Influence(entry.name, entry.sd, *(change(entry, value) for value in _around(entry)))
-        for entry in setting.inputs()
-    ]
+    inputs = list(setting.inputs())
+    if "filling" in problem.sinks:
+        given = Uncertain(value=1.0, sd=INSIDE_SPREAD)
+        inputs.append(Ranged(INSIDE, "coefficient inside (assumed)", given, 0.1, 10.0))
+    alone = [Influence(entry.name, entry.sd, *(change(entry, value) for value in _around(entry))) for entry in inputs]
     if wall.peak_k.se is not None:
         alone.append(Influence("flux (tracing)", wall.peak_k.se, -wall.peak_k.se, wall.peak_k.se))
     reach = MIDDLE_90 * float(np.sqrt(sum(0.25 * (entry.above_k - entry.below_k) ** 2 for entry in alone)))
@@ -125,5 +126,8 @@ def _varied_problem(setting: Setting, problem: Problem, values: Mapping[Path, fl
     _, unvaried = outer_sinks(setting.losses, plate.shell)
     seen = problem.sinks["radiation"].back - unvaried.back
     sinks = {**problem.sinks, "air": air, "radiation": type(radiation)(radiation.strength, radiation.back + seen)}
+    for name in ("filling", "vapour"):
+        if name in sinks:
+            sinks[name] = replace(sinks[name], area=sinks[name].area * values.get(INSIDE, 1.0))
     whole = setting.absorbed.value
     return Problem(plate, problem.load * (absorbed / whole if whole > 0.0 else 1.0), sinks)

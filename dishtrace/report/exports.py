@@ -23,7 +23,7 @@ SIDES = ("front", "back")
 DISH_FRAME = "dish frame: origin at the mirror's vertex, z along the axis towards the sun"
 
 
-def write_tables(result: Result, folder: Path, drift: Drift | None = None) -> list[str]:
+def write_tables(result: Result, folder: Path, drift: Drift | None = None, heat: dict | None = None) -> list[str]:
     """Write results.json and every csv table.
 
     Parameters
@@ -34,13 +34,15 @@ def write_tables(result: Result, folder: Path, drift: Drift | None = None) -> li
         Exists and can be written.
     drift : Drift, optional
         Of a dish that stands still, for results.json.
+    heat : dict, optional
+        Quick balance of the parts, for results.json.
 
     Returns
     -------
     list of str
         Names of the files written, results.json first.
     """
-    written = [write_json(result, folder, drift)]
+    written = [write_json(result, folder, drift, heat)]
     for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
         written.append(write_triangles(result, part, folder, name))
     for name, screen in named_screens(result).items():
@@ -61,14 +63,15 @@ def named_screens(result: Result) -> dict[str, ScreenResult]:
     return dict(zip(slugs(name for name, _ in pairs), (screen for _, screen in pairs), strict=True))
 
 
-def results_object(result: Result, drift: Drift | None = None) -> dict:
-    """What `--json` prints: the result, with the key "drift" for a dish that stands still."""
-    return result.to_dict() if drift is None else {**result.to_dict(), "drift": drift.to_dict()}
+def results_object(result: Result, drift: Drift | None = None, heat: dict | None = None) -> dict:
+    """What `--json` prints: the result, with "drift" for a dish that stands still and "heat" where it is known."""
+    more = {} if drift is None else {"drift": drift.to_dict()}
+    return {**result.to_dict(), **more, **({"heat": heat} if heat else {})}
 
 
-def write_json(result: Result, folder: Path, drift: Drift | None = None) -> str:
+def write_json(result: Result, folder: Path, drift: Drift | None = None, heat: dict | None = None) -> str:
     """Write results.json, the object that `--json` prints, too."""
-    text = json_text(results_object(result, drift))
+    text = json_text(results_object(result, drift, heat))
     (folder / "results.json").write_text(text + "\n", encoding="utf-8")
     return "results.json"
 

@@ -16,7 +16,6 @@ from dishtrace.units import celsius
 if TYPE_CHECKING:
     from rich.text import Text
 
-    from dishtrace.flux.result import Result
     from dishtrace.heat.outcome import HeatResult
     from dishtrace.heat.spreads import Spread
     from dishtrace.stats import Estimate
@@ -42,20 +41,6 @@ def heat_text(heat: HeatResult, signs: Signs = PLAIN) -> Text:
         _cautions(heat, signs),
     ]
     return joined(section for section in sections if section)
-
-
-def quick_text(result: Result, quick: dict[str, dict], signs: Signs = PLAIN) -> list[str]:
-    """Section of the summary of `trace`: each part as one lump with nothing drawn off."""
-    if not quick:
-        return []
-    lines: list[str] = [Heading("Temperatures with nothing drawn off, parts equally warm everywhere")]
-    items = [
-        f"{name} {entry['stagnation_c']['value']:.0f} C"
-        for name, entry in quick.items()
-        if entry["absorbed_w"]["value"] > 0.0
-    ]
-    lines += flow(items)
-    return [*lines, "  (the losses are good to 20 %; `dishtrace heat` tells more)"]
 
 
 def surroundings(heat: HeatResult) -> list[str]:

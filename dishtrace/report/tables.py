@@ -40,7 +40,9 @@ class Heading(str):
     """A line that starts a section; shown bold where the terminal can."""
 
 
-def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) -> Text:
+def summary(
+    result: Result, signs: Signs = PLAIN, drift: Drift | None = None, heat: dict[str, dict] | None = None
+) -> Text:
     """Everything that is printed after a run, save the list of files.
 
     Parameters
@@ -51,6 +53,8 @@ def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) ->
         Characters that the output can carry.
     drift : Drift, optional
         Of a dish that stands still.
+    heat : dict, optional
+        Quick balance of the parts, see `dishtrace.heat.run.quick_balance`.
 
     Returns
     -------
@@ -65,6 +69,7 @@ def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) ->
         spot(result, signs) + moving_on(drift, signs) + peaks(result, signs),
         parts_table(result, signs),
         screens(result, signs),
+        settled(heat),
         notes(result),
         warnings(result, signs),
     ]
@@ -265,6 +270,16 @@ def screens(result: Result, signs: Signs = PLAIN) -> list[str]:
         if inside:
             lines += flow(["within a radius of " + inside[0], *inside[1:]], indent="    ")
     return lines
+
+
+def settled(heat: dict[str, dict] | None) -> list[str]:
+    """Temperature of each lit part as one lump with nothing drawn off."""
+    lit = {name: entry for name, entry in (heat or {}).items() if entry["absorbed_w"]["value"] > 0.0}
+    if not lit:
+        return []
+    items = [f"{name} {entry['stagnation_c']['value']:.0f} C" for name, entry in lit.items()]
+    lines = [Heading("Temperatures with nothing drawn off, each part equally warm everywhere"), *flow(items)]
+    return [*lines, "  (losses are good to 20 %; the command heat tells the hottest places and more)"]
 
 
 def notes(result: Result) -> list[str]:
