@@ -134,7 +134,8 @@ def _with_shared_faces(meshes: list[PartMesh]) -> tuple[PartMesh, ...]:
     for place, mesh in enumerate(meshes):
         notes = []
         for other in meshes[:place]:
-            area = shared_area(other.triangles, mesh.triangles)
+            both = mesh.is_closed and other.is_closed
+            area = shared_area(other.triangles, mesh.triangles, are_closed=both)
             if area > LEAST_SHARED_M2:
                 notes.append(
                     f'{1e4 * area:.3g} cm2 of it lie on faces of "{other.name}", in the same place: light that arrives '

@@ -87,13 +87,15 @@ def _cuts(triangles: np.ndarray, is_below: np.ndarray, outline: Outline, focal_l
     return np.concatenate(found)
 
 
-def shared_area(first: np.ndarray, second: np.ndarray) -> float:
-    """Area where faces of two parts lie in one plane and on each other, whichever way they look.
+def shared_area(first: np.ndarray, second: np.ndarray, *, are_closed: bool) -> float:
+    """Area where faces of two parts lie in one plane and on each other, for light to meet.
 
     Parameters
     ----------
     first, second : (n, 3, 3) float64
         Triangles of the parts, dish frame. [m]
+    are_closed : bool
+        Whether both are solids: faces that look at each other then touch, and no light comes between them.
 
     Returns
     -------
@@ -105,7 +107,7 @@ def shared_area(first: np.ndarray, second: np.ndarray) -> float:
 
     if not _boxes_meet(first, second):
         return 0.0
-    (planes_1, of_1), (planes_2, of_2) = (_planes(triangles) for triangles in (first, second))
+    (planes_1, of_1), (planes_2, of_2) = (_planes(triangles, is_one_way=are_closed) for triangles in (first, second))
     area = 0.0
     near = cKDTree(planes_2).query_ball_point(planes_1, 10.0 * COPLANAR)
     for place in (place for place, found in enumerate(near) if found):
@@ -123,12 +125,15 @@ def _boxes_meet(first: np.ndarray, second: np.ndarray) -> bool:
     return bool(np.all(low_1 <= high_2 + COPLANAR) and np.all(low_2 <= high_1 + COPLANAR))
 
 
-def _planes(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Planes of triangles, each once: unit normals turned to one side and distances, (k, 4), and each triangle's."""
+def _planes(triangles: np.ndarray, *, is_one_way: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Planes of triangles, each once: unit normals and distances, (k, 4), and each triangle's.
+
+    Normals are those of the fronts, or turned so that both sides of a plane have one.
+    """
     vectors = area_vectors(triangles)
     normals = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
     largest = np.take_along_axis(normals, np.argmax(np.abs(normals) > 0.5, axis=1)[:, np.newaxis], axis=1)
-    normals = normals * np.sign(largest)
+    normals = normals if is_one_way else normals * np.sign(largest)
     distance = np.sum(normals * triangles.mean(axis=1), axis=1)
     planes = np.column_stack([normals, distance])
     _, first, of = np.unique(

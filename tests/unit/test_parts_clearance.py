@@ -79,19 +79,25 @@ def test_shared_area_of_a_disc_on_a_plate(turned_over):
     disc = put(sheets.disc(0.03), [0.1, 0.0, 0.3])
     if turned_over:
         disc = disc[:, ::-1]
-    assert shared_area(plate, disc) == pytest.approx(0.5 * np.pi * 0.03**2, rel=2e-3)
+    assert shared_area(plate, disc, are_closed=False) == pytest.approx(0.5 * np.pi * 0.03**2, rel=2e-3)
 
 
 def test_parallel_faces_and_crossing_parts_share_nothing():
     plate = put(sheets.rectangle((0.2, 0.2)), [0.0, 0.0, 0.3])
-    assert shared_area(plate, put(sheets.disc(0.03), [0.0, 0.0, 0.3001])) == 0.0
-    assert shared_area(plate, put(sheets.disc(0.03), [0.2, 0.0, 0.3])) == 0.0
-    assert shared_area(plate, put(solids.sphere(0.1), [0.0, 0.0, 0.3])) == 0.0
+    assert shared_area(plate, put(sheets.disc(0.03), [0.0, 0.0, 0.3001]), are_closed=False) == 0.0
+    assert shared_area(plate, put(sheets.disc(0.03), [0.2, 0.0, 0.3]), are_closed=False) == 0.0
+    assert shared_area(plate, put(solids.sphere(0.1), [0.0, 0.0, 0.3]), are_closed=False) == 0.0
 
 
 def test_a_box_in_the_corner_of_another_shares_three_sides():
     outer, inner = put(solids.box((0.2, 0.2, 0.2)), [0.0, 0.0, 0.0]), put(solids.box((0.1, 0.1, 0.1)), [0.05] * 3)
-    assert shared_area(outer, inner) == pytest.approx(3.0 * 0.01, rel=1e-9)
+    assert shared_area(outer, inner, are_closed=True) == pytest.approx(3.0 * 0.01, rel=1e-9)
+
+
+def test_a_box_on_a_box_touches_and_shares_nothing_that_light_meets():
+    below, above = put(solids.box((0.2, 0.2, 0.2)), [0.0, 0.0, 0.0]), put(solids.box((0.1, 0.1, 0.1)), [0.0, 0.0, 0.15])
+    assert shared_area(below, above, are_closed=True) == 0.0
+    assert shared_area(below, above, are_closed=False) == pytest.approx(0.01, rel=1e-9)
 
 
 def test_parts_in_one_place_get_a_note():
