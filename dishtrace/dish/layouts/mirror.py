@@ -86,6 +86,7 @@ def facets_of(scene: Scene, outline: Outline, *, fits: Fits | None = None, reset
     if reset is not None:
         facets = carried(facets, reset.equinox, reset.day)
     try:
+        _refuse_turned_away(scene, facets)
         return split(facets, fits_by_number(scene, facets, fits))
     except LayoutError as error:
         raise _told(scene, error) from error
@@ -189,6 +190,16 @@ def _measured(scene: Scene, outline: Outline, fits: Fits, reset: Reset | None) -
         return patches
     there = reset.day
     return replace(patches, origin=patches.origin @ there.axes[0] + there.origin[0], axes=patches.axes @ there.axes[0])
+
+
+def _refuse_turned_away(scene: Scene, facets: Facets) -> None:
+    """Facets whose plane looks away from where the dish points: no ray could start on them."""
+    away = np.flatnonzero(facets.axes[:, 2, 2] <= 0.0)
+    if len(away):
+        table = scene.dish.facets
+        has_canting = table is not None and nominal(table.canting_error_mrad) > 0.0
+        allowed = f"turns facet {facets.number[away[0]]} past square to the dish axis, so that its back is to the sun"
+        raise LayoutError("canting_error_mrad" if has_canting else "aim_m", allowed, "pieces nearer to the axis")
 
 
 def _left_slopes(table: FacetTable, laid: Laid, rows: list[FacetRow], fits: Fits) -> np.ndarray:
