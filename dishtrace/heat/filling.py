@@ -34,7 +34,7 @@ OIL_J_KGK = 2100.0
 
 
 @dataclass(frozen=True, eq=False)
-class Setting:
+class Filled:
     """A part with a filling, and the scene it is in.
 
     Parameters
@@ -116,15 +116,15 @@ def run_fillings(scene: Scene, parts_heat: dict[str, PartHeat], *, is_brief: boo
     InputError
         With all faults: a filling larger than its tank, a tank without a known volume, a start above boiling.
     """
-    settings = [
-        Setting(scene, index, parts_heat[part.name])
+    filled_parts = [
+        Filled(scene, index, parts_heat[part.name])
         for index, part in enumerate(scene.parts)
         if part.contents is not None and part.name in parts_heat
     ]
     timelines, faults = [], []
-    for setting in settings:
+    for filled in filled_parts:
         try:
-            timelines.append(_told(setting, is_brief))
+            timelines.append(_told(filled, is_brief))
         except InputError as error:
             faults += error.faults
     if faults:
@@ -132,30 +132,30 @@ def run_fillings(scene: Scene, parts_heat: dict[str, PartHeat], *, is_brief: boo
     return timelines
 
 
-def _told(setting: Setting, is_brief: bool) -> Timeline:
+def _told(filled: Filled, is_brief: bool) -> Timeline:
     """The timeline of one part, with errors and all figures unless it is to be brief."""
-    absorbed = setting.heat.absorbed_w
+    absorbed = filled.heat.absorbed_w
     if is_brief:
-        return _timeline(setting, absorbed.value)
+        return _timeline(filled, absorbed.value)
 
     def full(power: float) -> Timeline:
-        made = _timeline(setting, power)
-        figures, notes = _beside(setting, power)
+        made = _timeline(filled, power)
+        figures, notes = _beside(filled, power)
         return replace(made, figures=made.figures | figures, notes=(*made.notes, *notes))
 
     return with_errors(full, absorbed)
 
 
-def _beside(setting: Setting, absorbed: float) -> tuple[dict[str, float | None], tuple[str, ...]]:
+def _beside(filled: Filled, absorbed: float) -> tuple[dict[str, float | None], tuple[str, ...]]:
     """Figures and notes that need more than the timeline."""
-    if setting.contents.kind == "water":
-        return tank_figures(setting, absorbed), ()
-    return _cooking_test(setting, absorbed) if setting.contents.kind == "pot" else ({}, ())
+    if filled.contents.kind == "water":
+        return tank_figures(filled, absorbed), ()
+    return _cooking_test(filled, absorbed) if filled.contents.kind == "pot" else ({}, ())
 
 
-def _timeline(setting: Setting, absorbed: float) -> Timeline:
+def _timeline(filled: Filled, absorbed: float) -> Timeline:
     """The timeline of one part at an absorbed power [W]."""
-    kind = setting.contents.kind
+    kind = filled.contents.kind
     makers = {
         "water": tank_timeline,
         "pot": _pot,
@@ -167,48 +167,44 @@ def _timeline(setting: Setting, absorbed: float) -> Timeline:
         "air": _air,
     }
     if not math.isfinite(absorbed):
-        raise RunError(
-            f"part {setting.heat.name!r}: the absorbed power is not known, so its filling cannot be followed"
-        )
-    return makers[kind](setting, absorbed)
+        raise RunError(f"part {filled.heat.name!r}: the absorbed power is not known, so its filling cannot be followed")
+    return makers[kind](filled, absorbed)
 
 
-def lump_of(setting: Setting, enthalpy: Enthalpy, *, absorbed: float, start: float) -> Lump:
+def lump_of(filled: Filled, enthalpy: Enthalpy, *, absorbed: float, start: float) -> Lump:
     """The lump of a part with a filling of this enthalpy, wall included. [J]"""
     return Lump(
         enthalpy=enthalpy,
         start=start,
         absorbed=absorbed,
-        loss=setting.heat.loss_w,
+        loss=filled.heat.loss_w,
         carried=nothing_carried,
-        highest=setting.wall_end[0],
-        duration=60.0 * setting.contents.duration_min,
+        highest=filled.wall_end[0],
+        duration=60.0 * filled.contents.duration_min,
     )
 
 
-def _block(setting: Setting, absorbed: float) -> Timeline:
+def _block(filled: Filled, absorbed: float) -> Timeline:
     """A solid block, a bath of oil, or insulation."""
-    start = setting.start()
-    heat = (setting.value("mass_kg", 0.0) or 0.0) * setting.value("heat_capacity_j_kgk") + setting.wall_heat
+    start = filled.start()
+    heat = (filled.value("mass_kg", 0.0) or 0.0) * filled.value("heat_capacity_j_kgk") + filled.wall_heat
     if heat <= 0.0:
-        raise setting.refused(
-            "mass_kg", "is missing, and the part has no wall", "give either: something must be heated"
-        )
-    lump = lump_of(setting, plain_enthalpy(heat, start), absorbed=absorbed, start=start)
-    return block_timeline(setting.heat.name, setting.contents.kind, lump, limit=setting.limit())
+        raise filled.refused("mass_kg", "is missing, and the part has no wall", "give either: something must be heated")
+    lump = lump_of(filled, plain_enthalpy(heat, start), absorbed=absorbed, start=start)
+    return block_timeline(filled.heat.name, filled.contents.kind, lump, limit=filled.limit())
 
 
-def _air(setting: Setting, absorbed: float) -> Timeline:
+def _air(filled: Filled, absorbed: float) -> Timeline:
     """Air alone, shut in or not."""
-    start, pressure = setting.start(), setting.heat.pressure_pa
-    volume = setting.value("volume_m3", setting.heat.volume_m3)
+    start, pressure = filled.start(), filled.heat.pressure_pa
+    volume = filled.value("volume_m3", filled.heat.volume_m3)
     if volume is None:
-        raise setting.refused("volume_m3", "is missing", "the part encloses no volume: give that of the air")
+        raise filled.refused("volume_m3", "is missing", "the part encloses no volume: give that of the air")
     mass = pressure * volume / (AIR_GAS_CONSTANT * start)
-    heat = mass * AIR_CV + setting.wall_heat
-    lump = lump_of(setting, plain_enthalpy(heat, start), absorbed=absorbed, start=start)
-    made = block_timeline(setting.heat.name, "air", lump, limit=setting.limit())
-    if not setting.contents.shut:
+    heat = mass * AIR_CV + filled.wall_heat
+    lump = lump_of(filled, plain_enthalpy(heat, start), absorbed=absorbed, start=start)
+    made = block_timeline(filled.heat.name, "air", lump, limit=filled.limit())
+    if not filled.contents.shut:
         return made
     pressures = shut_air_pressure(made.columns, start=start, pressure=pressure)
     figures = made.figures | {"highest_pressure_pa": float(pressures.max())}
@@ -216,55 +212,55 @@ def _air(setting: Setting, absorbed: float) -> Timeline:
     return replace(made, columns=made.columns | {"pressure_pa": pressures}, figures=figures, hazards=hazards)
 
 
-def _melt(setting: Setting, absorbed: float) -> Timeline:
+def _melt(filled: Filled, absorbed: float) -> Timeline:
     """A charge that melts."""
-    start, melting = setting.start(), kelvin(setting.value("melting_c"))
+    start, melting = filled.start(), kelvin(filled.value("melting_c"))
     if start >= melting:
-        raise setting.refused("melting_c", "is not above the temperature at the start", "start with a solid")
-    mass = setting.value("mass_kg")
-    solid = setting.value("heat_capacity_j_kgk")
+        raise filled.refused("melting_c", "is not above the temperature at the start", "start with a solid")
+    mass = filled.value("mass_kg")
+    solid = filled.value("heat_capacity_j_kgk")
     charge = Charge(
         melting=melting,
         solid_heat=mass * solid,
-        liquid_heat=mass * setting.value("heat_capacity_liquid_j_kgk", solid),
-        fusion=mass * setting.value("heat_of_fusion_j_kg"),
+        liquid_heat=mass * filled.value("heat_capacity_liquid_j_kgk", solid),
+        fusion=mass * filled.value("heat_of_fusion_j_kg"),
     )
-    enthalpy = charge.enthalpy(wall_heat=setting.wall_heat, start=start)
-    lump = lump_of(setting, enthalpy, absorbed=absorbed, start=start)
-    return melt_timeline(setting.heat.name, lump, charge, limit=setting.limit())
+    enthalpy = charge.enthalpy(wall_heat=filled.wall_heat, start=start)
+    lump = lump_of(filled, enthalpy, absorbed=absorbed, start=start)
+    return melt_timeline(filled.heat.name, lump, charge, limit=filled.limit())
 
 
-def _flow(setting: Setting, absorbed: float) -> Timeline:
+def _flow(filled: Filled, absorbed: float) -> Timeline:
     """A liquid that flows through, from its inlet temperature."""
-    contents, inlet = setting.contents, kelvin(setting.value("inlet_c"))
+    contents, inlet = filled.contents, kelvin(filled.value("inlet_c"))
     boils = None
-    capacity = setting.value("heat_capacity_j_kgk")
+    capacity = filled.value("heat_capacity_j_kgk")
     if contents.fluid == "water":
-        boils = boiling_point(setting.value("pressure_pa", setting.heat.pressure_pa))
+        boils = boiling_point(filled.value("pressure_pa", filled.heat.pressure_pa))
         if not 273.16 <= inlet < boils:
-            raise setting.refused("inlet_c", "is not that of liquid water at its pressure", "give pressure_pa")
+            raise filled.refused("inlet_c", "is not that of liquid water at its pressure", "give pressure_pa")
     given = capacity is not None or contents.fluid == "oil"
     specific = plain_enthalpy(capacity or OIL_J_KGK, inlet) if given else water_enthalpy()
-    stream = Stream(setting.value("flow_kg_s"), inlet, specific, boils)
-    mass, wall = setting.value("mass_kg"), setting.wall_heat
+    stream = Stream(filled.value("flow_kg_s"), inlet, specific, boils)
+    mass, wall = filled.value("mass_kg"), filled.wall_heat
     held = Enthalpy(specific.temperature, mass * specific.energy + wall * specific.temperature)
-    lump = replace(lump_of(setting, held, absorbed=absorbed, start=inlet), carried=stream.carried)
-    return flow_timeline(setting.heat.name, lump, stream, limit=setting.limit())
+    lump = replace(lump_of(filled, held, absorbed=absorbed, start=inlet), carried=stream.carried)
+    return flow_timeline(filled.heat.name, lump, stream, limit=filled.limit())
 
 
-def _pot(setting: Setting, absorbed: float) -> Timeline:
+def _pot(filled: Filled, absorbed: float) -> Timeline:
     """An open pot."""
-    return pot_timeline(_pot_case(setting, absorbed))
+    return pot_timeline(_pot_case(filled, absorbed))
 
 
-def _cooking_test(setting: Setting, absorbed: float) -> tuple[dict[str, float | None], tuple[str, ...]]:
+def _cooking_test(filled: Filled, absorbed: float) -> tuple[dict[str, float | None], tuple[str, ...]]:
     """The cooking-power test of a pot."""
     from dishtrace.dish.outline import outline_of
     from dishtrace.sun.state import sun_state
 
-    sun = sun_state(setting.scene)
-    case = _pot_case(setting, absorbed)
-    test = cooking_power(case, intercept_area=outline_of(setting.scene).area, irradiance=sun.dni_w_m2)
+    sun = sun_state(filled.scene)
+    case = _pot_case(filled, absorbed)
+    test = cooking_power(case, intercept_area=outline_of(filled.scene).area, irradiance=sun.dni_w_m2)
     figures = {
         "cooking_power_w": test.at_50_k,
         "cooking_power_slope_w_k": test.slope,
@@ -275,26 +271,26 @@ def _cooking_test(setting: Setting, absorbed: float) -> tuple[dict[str, float | 
     return figures, (note,)
 
 
-def _pot_case(setting: Setting, absorbed: float) -> PotCase:
-    contents, heat = setting.contents, setting.heat
+def _pot_case(filled: Filled, absorbed: float) -> PotCase:
+    contents, heat = filled.contents, filled.heat
     surface = contents.surface_m2 or _free_surface(heat.part)
     if surface is None:
-        raise setting.refused("surface_m2", "is missing", "this shape does not tell the free surface of the water")
+        raise filled.refused("surface_m2", "is missing", "this shape does not tell the free surface of the water")
     case = PotCase(
         part=heat.name,
-        water=setting.value("mass_kg"),
-        start=setting.start(),
+        water=filled.value("mass_kg"),
+        start=filled.start(),
         absorbed=absorbed,
         loss=heat.loss_w,
-        wall_heat=setting.wall_heat,
+        wall_heat=filled.wall_heat,
         surface=surface,
         leak=contents.lid_leak if contents.lid else 1.0,
         humidity=contents.humidity,
-        ambient=replace(ambient_of(setting.scene), temperature=heat.ambient_k, pressure=heat.pressure_pa),
+        ambient=replace(ambient_of(filled.scene), temperature=heat.ambient_k, pressure=heat.pressure_pa),
         duration=60.0 * contents.duration_min,
     )
     if not 273.16 < case.start < case.boiling_point:
-        raise setting.refused("temperature_c", "is not that of liquid water in the open", "start below boiling")
+        raise filled.refused("temperature_c", "is not that of liquid water in the open", "start below boiling")
     return case
 
 

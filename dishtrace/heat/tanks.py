@@ -18,57 +18,57 @@ from dishtrace.scene.quantity import nominal
 from dishtrace.units import celsius, kelvin
 
 if TYPE_CHECKING:
-    from dishtrace.heat.filling import Setting
+    from dishtrace.heat.filling import Filled
 
 PRESSURE_LIMIT_PA = 1.0e6
 """Absolute pressure whose time is told where no limit and no wall is given: a round number. [Pa]"""
 
 
-def tank_timeline(setting: Setting, absorbed: float) -> Timeline:
+def tank_timeline(filled: Filled, absorbed: float) -> Timeline:
     """A tank of water, at an absorbed power [W]."""
-    made = boiling_timeline(case_of(setting, absorbed))
-    return replace(made, notes=(*made.notes, *_notes(setting)))
+    made = boiling_timeline(case_of(filled, absorbed))
+    return replace(made, notes=(*made.notes, *_notes(filled)))
 
 
-def tank_figures(setting: Setting, absorbed: float) -> dict[str, float | None]:
+def tank_figures(filled: Filled, absorbed: float) -> dict[str, float | None]:
     """What is told beside the timeline: the same tank shut, and the openings it needs."""
-    case = case_of(setting, absorbed)
+    case = case_of(filled, absorbed)
     return shut_figures(case) | relief_figures(case)
 
 
-def case_of(setting: Setting, absorbed: float) -> BoilingCase:
+def case_of(filled: Filled, absorbed: float) -> BoilingCase:
     """The vessel of a part that holds water."""
-    contents, heat = setting.contents, setting.heat
-    tank = tank_of(setting)
-    start, water = setting.start(), setting.value("mass_kg")
+    contents, heat = filled.contents, filled.heat
+    tank = tank_of(filled)
+    start, water = filled.start(), filled.value("mass_kg")
     if not TRIPLE_K < start < HIGHEST_WET_K:
-        raise setting.refused(
+        raise filled.refused(
             "temperature_c", f"starts at {celsius(start):.1f} degC, where water is not liquid", "give it"
         )
     room = water * saturation(start).liquid_volume
     if room > tank.volume:
         allowed = f"takes {1000.0 * room:.4g} litres at the start, more than the {1000.0 * tank.volume:.4g} of the tank"
-        raise setting.refused("mass_kg", allowed, "leave room for the water to swell, or give volume_m3")
-    shell = shell_of(setting, tank)
-    wall_limit, wall_ends = setting.wall_end
+        raise filled.refused("mass_kg", allowed, "leave room for the water to swell, or give volume_m3")
+    shell = shell_of(filled, tank)
+    wall_limit, wall_ends = filled.wall_end
     vessel = Vessel(
         tank=tank,
         water=water,
         start=start,
         absorbed=absorbed,
         loss=heat.loss_w,
-        wall_heat=setting.wall_heat,
-        pressure_limit=_pressure_limit(setting, shell),
+        wall_heat=filled.wall_heat,
+        pressure_limit=_pressure_limit(filled, shell),
         wall_limit=wall_limit,
         duration=60.0 * contents.duration_min,
-        rotor=rotor_of(setting),
+        rotor=rotor_of(filled),
     )
     turbine = contents.turbine
     return BoilingCase(
         part=heat.name,
         vessel=vessel,
         shell=shell,
-        limit=setting.limit(),
+        limit=filled.limit(),
         turbine=None if turbine is None else _turbine(turbine, heat.pressure_pa),
         wall_ends=wall_ends,
     )
@@ -79,16 +79,16 @@ def _turbine(turbine: Any, ambient: float) -> tuple[float, float]:
     return float(nominal(turbine.isentropic_efficiency)), exhaust
 
 
-def tank_of(setting: Setting) -> Tank:
+def tank_of(filled: Filled) -> Tank:
     """Room and openings of the tank."""
-    part, heat = setting.heat.part, setting.heat
-    volume = setting.value("volume_m3", heat.volume_m3)
+    part, heat = filled.heat.part, filled.heat
+    volume = filled.value("volume_m3", heat.volume_m3)
     if volume is None:
-        raise setting.refused("volume_m3", "is missing", "the part encloses no volume: give that of the tank")
-    is_ball = part.shape == "sphere" and setting.contents.height_m is None and setting.contents.volume_m3 is None
+        raise filled.refused("volume_m3", "is missing", "the part encloses no volume: give that of the tank")
+    is_ball = part.shape == "sphere" and filled.contents.height_m is None and filled.contents.volume_m3 is None
     return Tank(
         volume=volume,
-        height=setting.contents.height_m or _height(part, volume),
+        height=filled.contents.height_m or _height(part, volume),
         holes=tuple(_hole(opening) for opening in part.openings),
         ambient_pressure=heat.pressure_pa,
         ambient_temperature=heat.ambient_k,
@@ -121,14 +121,14 @@ def _hole(opening: Any) -> Hole:
     )
 
 
-def shell_of(setting: Setting, tank: Tank) -> PressureShell | None:
+def shell_of(filled: Filled, tank: Tank) -> PressureShell | None:
     """The shell, where wall and radius are known."""
     from dishtrace.scene.wall import solid_of
 
-    part, contents = setting.heat.part, setting.contents
+    part, contents = filled.heat.part, filled.contents
     if part.wall is None:
         return None
-    allowable = setting.value("allowable_stress_pa")
+    allowable = filled.value("allowable_stress_pa")
     return PressureShell(
         radius=getattr(part, "radius_m", None) or tank.radius,
         thickness=float(nominal(part.wall.thickness_m)),
@@ -141,24 +141,24 @@ def shell_of(setting: Setting, tank: Tank) -> PressureShell | None:
     )
 
 
-def _pressure_limit(setting: Setting, shell: PressureShell | None) -> Any:
+def _pressure_limit(filled: Filled, shell: PressureShell | None) -> Any:
     """Temperature [K] to the absolute pressure [Pa] at which the timeline ends."""
-    given, ambient = setting.value("pressure_limit_pa"), setting.heat.pressure_pa
+    given, ambient = filled.value("pressure_limit_pa"), filled.heat.pressure_pa
     if given is not None:
         return lambda temperature: given
-    if shell is None or shell.allowed(setting.start()) is None:
+    if shell is None or shell.allowed(filled.start()) is None:
         return lambda temperature: PRESSURE_LIMIT_PA
     return lambda temperature: ambient + shell.pressure_allowed(temperature)
 
 
-def rotor_of(setting: Setting) -> Rotor | None:
+def rotor_of(filled: Filled) -> Rotor | None:
     """The vessel as something that turns."""
-    spin, heat = setting.contents.spin, setting.heat
+    spin, heat = filled.contents.spin, filled.heat
     if spin is None:
         return None
     from dishtrace.heat.air import film_at
 
-    tank = tank_of(setting)
+    tank = tank_of(filled)
     density = heat.pressure_pa / (AIR_GAS_CONSTANT * heat.ambient_k)
     return Rotor(
         inertia=float(nominal(spin.inertia_kg_m2)),
@@ -227,18 +227,15 @@ def _coefficient(tank: Tank) -> float:
     return min((hole.coefficient for hole in tank.holes if hole.diameter > 0.0), default=0.6)
 
 
-def _notes(setting: Setting) -> tuple[str, ...]:
+def _notes(filled: Filled) -> tuple[str, ...]:
     """What was taken for granted."""
     notes = []
-    if setting.wall_heat <= 0.0:
+    if filled.wall_heat <= 0.0:
         notes.append(
             "The part has no wall: its heat capacity and strength are left out, and dry-out ends the timeline."
         )
-    elif (
-        shell_of(setting, tank_of(setting)).allowed(kelvin(100.0)) is None
-        and setting.value("pressure_limit_pa") is None
-    ):
+    elif shell_of(filled, tank_of(filled)).allowed(kelvin(100.0)) is None and filled.value("pressure_limit_pa") is None:
         notes.append("No allowable stress is known for this wall: give allowable_stress_pa or pressure_limit_pa.")
-    if setting.heat.part.frame == "dish":
+    if filled.heat.part.frame == "dish":
         notes.append("The tank is taken to stand upright although it moves with the dish.")
     return tuple(notes)
