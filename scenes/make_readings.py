@@ -12,6 +12,8 @@ import numpy as np
 from PIL import Image
 
 import dishtrace as dt
+from dishtrace.chance import normals
+from dishtrace.flux.result import ScreenResult
 from dishtrace.scene.tables import Screen
 from dishtrace.study.fit.heating import WATER_J_KG_K, Stretch, temperatures
 from dishtrace.study.fit.infrared import shown_temperature
@@ -33,7 +35,7 @@ def true_scene() -> dt.Scene:
     return scene.model_copy(update={"dish": dish, "mount": mount, "screens": (target,)})
 
 
-def heating_log(power_w: float, noise: np.random.Generator) -> str:
+def heating_log(power_w: float) -> str:
     """Readings every minute, a cloud, one slip of the unit, and the cooling after the dish is turned away."""
     minutes = np.arange(0.0, 70.0)
     on = minutes < 50.0
@@ -43,7 +45,7 @@ def heating_log(power_w: float, noise: np.random.Generator) -> str:
     numbers = {"power_w": power_w, "loss_w_k": LOSS_W_K, "capacity_j_k": WATER_KG * WATER_J_KG_K + VESSEL_J_K}
     water = temperatures(stretch, 21.0, **numbers)
     optics = {"set_emissivity": 0.95, "emissivity": 0.96, "reflected_c": 10.0, "instrument_c": AIR_C}
-    shown = shown_temperature(water, **optics) + NOISE_K * noise.standard_normal(len(water))
+    shown = shown_temperature(water, **optics) + NOISE_K * normals(SEED, 0, len(water))
     lines = [
         "# Invented readings of an invented dish: made by make_readings.py from a trace, with noise.",
         f"# water_kg = {WATER_KG} +- 0.03",
@@ -64,7 +66,7 @@ def heating_log(power_w: float, noise: np.random.Generator) -> str:
     return "\n".join(lines) + "\n"
 
 
-def photograph(screen: dt.Result, noise: np.random.Generator) -> np.ndarray:
+def photograph(screen: ScreenResult) -> np.ndarray:
     """Grey codes of a phone's picture, seen from the mirror's side."""
     from scipy import ndimage
 
@@ -74,7 +76,7 @@ def photograph(screen: dt.Result, noise: np.random.Generator) -> np.ndarray:
     x, y = -1e-3 * MM_PER_PIXEL * (columns - AXIS_PX[0]), -1e-3 * MM_PER_PIXEL * (rows - AXIS_PX[1])
     places = [(y + screen.half_width_m) / pitch - 0.5, (x + screen.half_width_m) / pitch - 0.5]
     light = 0.8 * ndimage.map_coordinates(flux, places, order=3, mode="constant") / flux.max() + 0.02
-    light = light + 0.008 * np.sqrt(light) * noise.standard_normal(light.shape)
+    light = light + 0.008 * np.sqrt(light) * normals(SEED, 1, light.size).reshape(light.shape)
     light = np.clip(light, 0.0, 1.0)
     codes = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1.0 / 2.4) - 0.055)
     return np.round(255.0 * codes).astype(np.uint8)
@@ -85,10 +87,9 @@ def main() -> None:
     result = dt.trace(true_scene(), rays=RAYS, seed=11)
     pot = result.parts["pot"]
     power = result.budget_w["receiver"].value + pot.direct_absorbed_w.value
-    noise = np.random.default_rng(SEED)
-    text = heating_log(power, noise)
+    text = heating_log(power)
     (FOLDER / "schoolyard-heating.csv").write_text(text, encoding="utf-8")
-    Image.fromarray(photograph(result.screens["target"], noise)).save(FOLDER / "schoolyard-spot.png", optimize=True)
+    Image.fromarray(photograph(result.screens["target"])).save(FOLDER / "schoolyard-spot.png", optimize=True)
     print(f"power on the pot: {power:.1f} W")
 
 

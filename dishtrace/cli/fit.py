@@ -42,7 +42,9 @@ def fit_command(
     given: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="KEY=VALUE", show_default=False, help='Overrides the log\'s head: "water_kg=2.5 +- 0.02". Repeatable.'
+            metavar="KEY=VALUE",
+            show_default=False,
+            help='Overrides the log: "water_kg=2.5 +- 0.02". Repeatable.',
         ),
     ] = None,
     spot: Annotated[
@@ -59,7 +61,7 @@ def fit_command(
     ] = None,
     axis: Annotated[
         str | None,
-        typer.Option(metavar="X,Y", show_default=False, help="Pixel where the dish axis meets the target (for pointing)."),
+        typer.Option(metavar="X,Y", show_default=False, help="Pixel where the axis meets the target, for pointing."),
     ] = None,
     tone: Annotated[
         str | None,
@@ -69,7 +71,7 @@ def fit_command(
             help="srgb, linear, or an exponent (light = code^E). Default: srgb for 8 bits, else linear.",
         ),
     ] = None,
-    behind: Annotated[bool, typer.Option("--behind", help="The camera looked at a translucent target from behind.")] = False,
+    behind: Annotated[bool, typer.Option("--behind", help="The camera looked at the target from behind.")] = False,
     turn_deg: Annotated[
         float, typer.Option(metavar="DEG", help="Turn of the photo's up from the dish's y, counter-clockwise as seen.")
     ] = 0.0,

@@ -43,6 +43,7 @@ CAUSES = {
     "readings": "scatter of the readings",
     "photo": "noise of the photo",
     "tracing": "tracing",
+    "grid": "reading off",
     "water_kg": "mass of the water",
     "vessel_j_k": "heat in the vessel",
     "air_c": "air temperature",
@@ -96,8 +97,12 @@ def _head(fit: Fit) -> list[str]:
         read.append(f"photo: {fit.spot.photo.tone}; scale: {fit.spot.scale.kind}")
     if fit.edge is not None:
         low, high = fit.edge.edge
-        read.append(f"{len(fit.edge.radii_m)} radii by hand, edge taken at {100 * low:g} to {100 * high:g} % of the peak")
-    return lines + [line for text in read for line in textwrap.wrap(text, WIDTH - 2, initial_indent="  ", subsequent_indent="    ")]
+        read.append(
+            f"{len(fit.edge.radii_m)} radii by hand, edge taken at {100 * low:g} to {100 * high:g} % of the peak"
+        )
+    return lines + [
+        line for text in read for line in textwrap.wrap(text, WIDTH - 2, initial_indent="  ", subsequent_indent="    ")
+    ]
 
 
 def table(fit: Fit, signs: Signs = PLAIN) -> list[str]:
@@ -147,7 +152,11 @@ def causes(fit: Fit) -> list[str]:
         if key not in SHOWN or not whole > 0.0 or key.startswith("centroid"):
             continue
         ranked = sorted(shares.items(), key=lambda item: -item[1])
-        parts = [f"{CAUSES.get(cause, cause)} {100.0 * se**2 / whole:.0f} %" for cause, se in ranked[:3] if se**2 > 0.005 * whole]
+        parts = [
+            f"{CAUSES.get(cause, cause)} {100.0 * se**2 / whole:.0f} %"
+            for cause, se in ranked[:3]
+            if se**2 > 0.005 * whole
+        ]
         name = SHOWN[key][0].strip()
         name = f"slope error {name}" if name.startswith("from") else name
         lines += bullet(f"{name}: {', '.join(parts)}")
@@ -194,7 +203,13 @@ def log_rows(fit: Fit) -> tuple[list[str], list[list[object]]]:
         for place, value in zip(places, values, strict=True)
     }
     rows = [
-        [int(heat.log.lines[k]), float(heat.log.time_s[k]), float(heat.log.reading_c[k]), float(heat.heat_c[k]), fitted.get(k)]
+        [
+            int(heat.log.lines[k]),
+            float(heat.log.time_s[k]),
+            float(heat.log.reading_c[k]),
+            float(heat.heat_c[k]),
+            fitted.get(k),
+        ]
         for k in range(len(heat.heat_c))
     ]
     return ["line", "time_s", "reading_c", "temperature_c", "fitted_c"], rows

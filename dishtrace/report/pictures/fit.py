@@ -1,4 +1,4 @@
-"""Pictures of a fit: the log with its heat balance, the photographed beside the matched spot, power over slope error."""
+"""Pictures of a fit: the log with its heat balance, the spot beside the matched one, power over slope error."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The bright patch measured by hand: at which slope error the traced spot falls to the edge's share of its peak there."""
+"""The bright patch measured by hand: the slope error at which the traced spot has its edge there."""
 
 from __future__ import annotations
 
@@ -136,9 +136,7 @@ def _slope_at(slopes: np.ndarray, radii: np.ndarray, wanted: float) -> float:
     return math.sqrt(float(np.interp(wanted**2, rising**2, slopes[known] ** 2)))
 
 
-def _finding(
-    value: float, se: float, half: float, slopes: np.ndarray, mean: float, radii: np.ndarray
-) -> Finding:
+def _finding(value: float, se: float, half: float, slopes: np.ndarray, mean: float, radii: np.ndarray) -> Finding:
     known = radii[np.isfinite(radii)]
     if mean > known.max():
         remark = f"the patch is larger than any slope error up to {slopes[-1]:g} mrad makes it"

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
 
 WATER_EMISSIVITY = Amount(0.96, 0.01)
-"""Of open water in the thermal infrared, seen from above (thermometer makers' tables give 0.93 to 0.98; from memory)."""
+"""Of open water in the thermal infrared, from above (thermometer makers' tables: 0.93 to 0.98; from memory)."""
 FACTORY_EMISSIVITY = 0.95
 """What hand-held infrared thermometers are set to when bought (common practice, no source)."""
 UNITS = {"power_w": "W", "net_power_w": "W", "loss_w_k": "W/K", "optical_efficiency": "", "wall_k_w": "K/W"}
@@ -102,7 +102,9 @@ def heat_test(log: Log, scene: Scene, *, outline_m2: float, dni_w_m2: float) -> 
     used = sum(len(one) for one in judged.stretches)
     if used < len(judged.stretches) + 4 + finds_wall:
         said = f"leaves {used} usable readings of {len(heat)}: {'; '.join((*log.notes, *judged.notes)) or 'too few'}"
-        raise InputError(Fault(log.name, "", "", said, "log longer, or tell with a column sun when the dish was off it"))
+        raise InputError(
+            Fault(log.name, "", "", said, "log longer, or tell with a column sun when the dish was off it")
+        )
     stretches = _stretches(log, given, heat, judged)
     fit = _fitted(log, given, stretches, finds_wall)
     lit = np.concatenate([one.heat_c[one.is_on & (one.drive > 0.0)] for one in stretches])
@@ -126,9 +128,7 @@ def heat_test(log: Log, scene: Scene, *, outline_m2: float, dni_w_m2: float) -> 
     findings = {key: _finding(key, values[key], shares[key], fit.freedom) for key in shares}
     notes += [*judged.notes, *_remarks(fit, findings, given)]
     reference = Amount(_reference(log, given), _reference_sd(log, given))
-    return HeatTest(
-        log, given, heat, judged, stretches, fit, findings, shares, reference, middle, tuple(notes)
-    )
+    return HeatTest(log, given, heat, judged, stretches, fit, findings, shares, reference, middle, tuple(notes))
 
 
 def _completed(log: Log, scene: Scene, dni: float, notes: list[str]) -> Given:
@@ -328,4 +328,3 @@ def _is_exact(given: Given, name: str) -> bool:
     if name in ("emissivity", "reflected_c") and given.words["thermometer"] != "infrared":
         return False
     return name in given.amounts and given.amounts[name].sd == 0.0
-

@@ -120,7 +120,9 @@ def fit_heating(
         wall = numbers[2] if has_wall else wall_k_w
         starts = numbers[3 if has_wall else 2 :]
         return [
-            temperatures(stretch, start, power_w=numbers[0], loss_w_k=numbers[1], capacity_j_k=capacity_j_k, wall_k_w=wall)
+            temperatures(
+                stretch, start, power_w=numbers[0], loss_w_k=numbers[1], capacity_j_k=capacity_j_k, wall_k_w=wall
+            )
             for stretch, start in zip(stretches, starts, strict=True)
         ]
 
@@ -195,14 +197,14 @@ def _weights(decay: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return whole - second, second
 
 
-def _guess(
-    stretches: tuple[Stretch, ...], capacity: float, has_wall: bool
-) -> tuple[np.ndarray, np.ndarray]:
+def _guess(stretches: tuple[Stretch, ...], capacity: float, has_wall: bool) -> tuple[np.ndarray, np.ndarray]:
     """Start of the search and size of each number: rates of rise against temperature, sun on and off."""
     rises, heats, drives = [], [], []
     for stretch in stretches:
         half = max(len(stretch.time_s) // 2, 1)
-        rises.append((stretch.heat_c[half:] - stretch.heat_c[:-half]) / (stretch.time_s[half:] - stretch.time_s[:-half]))
+        rises.append(
+            (stretch.heat_c[half:] - stretch.heat_c[:-half]) / (stretch.time_s[half:] - stretch.time_s[:-half])
+        )
         heats.append(0.5 * (stretch.heat_c[half:] + stretch.heat_c[:-half]) - stretch.air_c[:-half])
         drives.append(stretch.drive[:-half] * stretch.is_on[:-half])
     matrix = np.stack([np.concatenate(drives), -np.concatenate(heats)], axis=1) / capacity

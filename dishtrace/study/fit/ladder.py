@@ -65,9 +65,7 @@ class Tracer:
         rays, seed, threads, announce of `trace`.
     """
 
-    def __init__(
-        self, *, n_wanted: int, progress: Callable[[int, int], None] | None, options: dict[str, Any]
-    ) -> None:
+    def __init__(self, *, n_wanted: int, progress: Callable[[int, int], None] | None, options: dict[str, Any]) -> None:
         self.n_wanted, self.progress, self.options = n_wanted, progress, options
         self.rays_done = 0
 

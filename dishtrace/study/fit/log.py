@@ -129,7 +129,9 @@ def _log(name: str, rows: list[Row], given: Given, time_key: str, heat_key: str,
         remedy = "read the thermometer every minute or so until the curve bends"
         faults.append(Fault(name, "", "", f"has {len(kept)} readings; {LEAST_READINGS} at least are needed", remedy))
     lines = np.array([int(row.where.rpartition(":")[2]) for row in rows])
-    cells = {key: _column(rows, key, quantity, faults) for key, quantity in (("dni_w_m2", _IRRADIANCE), ("air_c", _AIR))}
+    cells = {
+        key: _column(rows, key, quantity, faults) for key, quantity in (("dni_w_m2", _IRRADIANCE), ("air_c", _AIR))
+    }
     sun = _flags(rows, "sun", _SUN, faults)
     wall = _flags(rows, "spot", {"water": False, "wall": True}, faults)
     usable = heats[kept]
@@ -189,9 +191,7 @@ def _clock(text: str) -> float | None:
         return None
 
 
-def _temperatures(
-    rows: list[Row], key: str, faults: list[Fault], notes: list[str]
-) -> tuple[np.ndarray, bool]:
+def _temperatures(rows: list[Row], key: str, faults: list[Fault], notes: list[str]) -> tuple[np.ndarray, bool]:
     """Temperatures in degrees Celsius, NaN where there is none; whether some came in another unit than the header's."""
     heats = np.full(len(rows), np.nan)
     others: list[str] = []

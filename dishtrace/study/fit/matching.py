@@ -15,12 +15,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dishtrace.stats import from_left_out
+from dishtrace.study.fit.blocks import BLOCKS, WIDENED, numbered, with_neighbours
 from dishtrace.study.fit.ladder import Rung, between
 from dishtrace.study.fit.patch import Patch
 
-BLOCKS = 14
-"""Blocks of the grid along each side. [–]"""
 N_NUMBERS = 7
 VARIANCE, SHIFT_X, SHIFT_Y, AMPLITUDE = range(4)
 LEAST_FREEDOM = 4.0
@@ -151,20 +149,26 @@ def match_spot(patch: Patch, spots: Spots, *, start_mrad2: float, is_quick: bool
     x, y = np.meshgrid(patch.x_m, patch.y_m)
     sigma = BLUR * patch.half_radius_m
     light, known = _blurred_light(patch.light, sigma / patch.pitch_m)
-    problem = _Problem(spots.blurred(sigma), x[known], y[known], light[known], patch.half_width_m)
+    soft = math.sqrt(max(sigma**2 + patch.blur_m**2 - spots.pitch_m**2 / 12.0, 0.0))
+    problem = _Problem(spots.blurred(soft), x[known], y[known], light[known], patch.half_width_m)
     found = least_squares(
         problem.left, problem.start(start_mrad2), jac=problem.jacobian, x_scale="jac", method="lm", xtol=1e-10
     )
-    everywhere = _Problem(spots, x.ravel(), y.ravel(), np.zeros(x.size), patch.half_width_m, problem.centre)
+    sharp = math.sqrt(max(patch.blur_m**2 - spots.pitch_m**2 / 12.0, 0.0))
+    everywhere = _Problem(
+        spots.blurred(sharp), x.ravel(), y.ravel(), np.zeros(x.size), patch.half_width_m, problem.centre
+    )
     fitted = everywhere.left(found.x).reshape(x.shape)
     left = patch.light - fitted
     scatter, tracing, freedom = np.zeros(N_NUMBERS), np.zeros(N_NUMBERS), np.full(N_NUMBERS, np.inf)
     if not is_quick:
-        scatter, freedom = _left_out_errors(found.jac, found.fun, _blocks(known))
+        weights = _weights(found.jac, known, sigma / patch.pitch_m)
+        scatter, freedom = _left_out_errors(found.jac, weights, np.nan_to_num(left), known)
         noise = np.zeros(x.shape)
         noise[known] = spots.variance_at(found.x[VARIANCE], *problem.shifted(found.x))
         noise *= (found.x[AMPLITUDE] * spots.pitch_m / patch.pitch_m) ** 2
-        tracing = _tracing_errors(found.jac, noise, known, sigma / patch.pitch_m)
+        tracing = np.sqrt(np.tensordot(noise, weights**2, axes=2))
+        scatter = np.sqrt(np.maximum(scatter**2 - tracing**2, 0.0))
     return SpotMatch(found.x, scatter, tracing, freedom, fitted, left, _misfit(left, patch, found.x, fitted))
 
 
@@ -227,56 +231,63 @@ def _slopes(nodes: np.ndarray, place: float) -> np.ndarray:
     return (between(nodes, place + step) - between(nodes, place - step)) / (2.0 * step)
 
 
-def _blocks(known: np.ndarray) -> np.ndarray:
-    """Number of the block of every known bin."""
-    rows, columns = np.nonzero(known)
-    n = known.shape[0]
-    return rows * BLOCKS // n * BLOCKS + columns * BLOCKS // n
+def _weights(jacobian: np.ndarray, known: np.ndarray, sigma: float) -> np.ndarray:
+    """How each number moves with noise of each bin before the blur, (n, n, 7): pseudoinverse, then the blur."""
+    from scipy import ndimage
 
-
-def _left_out_errors(jacobian: np.ndarray, left: np.ndarray, block: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Standard errors of the numbers by leaving out blocks, one Newton step each, and their degrees of freedom.
-
-    Deviations of normal noise have a fourth moment of three squared variances; what is more says that fewer blocks
-    carry the error, and lowers the degrees of freedom.
-    """
     size = np.abs(jacobian).max(axis=0)
-    scaled = jacobian / np.where(size > 0.0, size, 1.0)
-    whole = scaled.T @ scaled
-    moved = []
-    for number in np.unique(block):
-        own = scaled[block == number]
-        moved.append(np.linalg.solve(whole - own.T @ own, own.T @ left[block == number]))
-    moved = np.array(moved)
-    errors = np.array([from_left_out(0.0, column).se or 0.0 for column in moved.T])
-    spread = moved - moved.mean(axis=0)
-    squares = (spread**2).sum(axis=0)
-    carried = 3.0 * squares**2 / np.maximum((spread**4).sum(axis=0), 1e-300)
-    return errors / np.where(size > 0.0, size, 1.0), np.maximum(carried - 3.0, LEAST_FREEDOM)
+    size = np.where(size > 0.0, size, 1.0)
+    scaled = jacobian / size
+    weights = np.zeros((*known.shape, N_NUMBERS))
+    weights[known] = scaled @ np.linalg.pinv(scaled.T @ scaled) / size
+    return ndimage.gaussian_filter(weights, (sigma, sigma, 0.0), mode="constant", truncate=CUT)
 
 
-def _tracing_errors(jacobian: np.ndarray, noise: np.ndarray, known: np.ndarray, sigma: float) -> np.ndarray:
-    """Standard errors of the numbers from noise of the traced flux that is new in each bin before it is blurred.
+def _left_out_errors(
+    jacobian: np.ndarray, weights: np.ndarray, left: np.ndarray, known: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Standard errors of the numbers by leaving out blocks, one Newton step each, and their degrees of freedom.
 
     Parameters
     ----------
     jacobian : (m, 7) float64
         At the bins that are known.
-    noise : (n, n) float64
-        Squared noise of each bin.
+    weights : (n, n, 7) float64
+        How the numbers move with the noise of each bin.
+    left : (n, n) float64
+        What the fit leaves before the blur; 0 where nothing is known.
     known : (n, n) bool
-    sigma : float
-        Standard deviation of the blur. [bins]
-    """
-    from scipy import ndimage
 
+    Notes
+    -----
+    Products of neighbouring blocks count by half (a quarter across a corner), so that noise that reaches over their
+    border is not missed: Bartlett's weights [1]_. Moves by normal noise have a fourth moment of three squared
+    variances; what is more says that fewer blocks carry the error, and lowers the degrees of freedom. A block
+    that holds much of what is known of a number moves it the more for being left out: its move is divided by one less
+    its share of the information.
+
+    References
+    ----------
+    .. [1] W.K. Newey and K.D. West, "A Simple, Positive Semi-Definite, Heteroskedasticity and Autocorrelation
+       Consistent Covariance Matrix", Econometrica 55 (1987) 703-708 (from memory; here in two directions).
+    """
+    block = numbered(len(known))
     size = np.abs(jacobian).max(axis=0)
     scaled = jacobian / np.where(size > 0.0, size, 1.0)
-    weights = np.zeros((*known.shape, N_NUMBERS))
-    weights[known] = scaled @ np.linalg.pinv(scaled.T @ scaled)
-    moved = ndimage.gaussian_filter(weights, (sigma, sigma, 0.0), mode="constant", truncate=CUT)
-    errors = np.sqrt(np.tensordot(noise, moved**2, axes=2))
-    return errors / np.where(size > 0.0, size, 1.0)
+    whole = scaled.T @ scaled
+    inverse = np.linalg.pinv(whole)
+    of_known = block[known]
+    moved = []
+    for number in range(BLOCKS * BLOCKS):
+        move = np.tensordot(left * (block == number), weights, axes=2)
+        own = scaled[of_known == number]
+        share = inverse @ (own.T @ own)
+        moved.append(np.linalg.solve(np.eye(N_NUMBERS) - share, move * size) / np.where(size > 0.0, size, 1.0))
+    moved = np.array(moved).reshape(BLOCKS, BLOCKS, N_NUMBERS)
+    errors = np.sqrt(np.maximum((moved * with_neighbours(moved)).sum(axis=(0, 1)), 0.0))
+    squares, fourth = (moved**2).sum(axis=(0, 1)), (moved**4).sum(axis=(0, 1))
+    carried = 3.0 * squares**2 / np.maximum(fourth, 1e-300)
+    return errors, np.maximum(carried / WIDENED - 3.0, LEAST_FREEDOM)
 
 
 def _misfit(left: np.ndarray, patch: Patch, numbers: np.ndarray, fitted: np.ndarray) -> float:

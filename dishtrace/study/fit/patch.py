@@ -1,4 +1,4 @@
-"""The spot on a photograph, averaged onto a square grid of the target's plane, in the axes of the dish."""
+"""The spot on a photograph, read off on a square grid of the target's plane, in the axes of the dish."""
 
 from __future__ import annotations
 
@@ -12,11 +12,13 @@ from dishtrace.study.fit.scale import Scale
 
 REACH = 5.0
 """Half the side of the grid, in radii of the patch brighter than half of the peak. [–]"""
-MOST_BINS, LEAST_BINS = 81, 20
+MOST_BINS, LEAST_BINS = 61, 20
 MOST_FULL = 0.25
 """Share of the bright patch that may be overexposed; more is refused (common practice, no source). [–]"""
 COARSE_PX = 500
-GROWN = 1
+SOFTENED = 0.45
+"""Standard deviation of the blur before the photo is read off, in sides of a bin, for finer detail would pose as
+coarser. [–]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,9 +30,11 @@ class Patch:
     x_m, y_m : (n,) float64
         Middles of the bins, in the axes of the dish, from the axis mark or from the middle of the bright patch. [m]
     light : (n, n) float64
-        Mean linear light, row = y, column = x; NaN where there is no photo or it is overexposed. [–]
+        Linear light at the middles, row = y, column = x; NaN where there is no photo or it is overexposed. [–]
     is_full : (n, n) bool
         Overexposed.
+    blur_m : float
+        Standard deviation of what blurs the light: pixels, and the softening before it was read off. [m]
     half_width_m : float
         Half the side of the grid. [m]
     half_radius_m : float
@@ -48,6 +52,7 @@ class Patch:
     y_m: np.ndarray
     light: np.ndarray
     is_full: np.ndarray
+    blur_m: float
     half_width_m: float
     half_radius_m: float
     pixel_m: float
@@ -101,27 +106,32 @@ def spot_patch(
     pixel = scale.pixel_m(column, row)
     half_radius = radius_px * pixel
     half_width = REACH * half_radius
-    reach_px = int(np.ceil(1.5 * REACH * radius_px))
-    rows = slice(max(int(row) - reach_px, 0), int(row) + reach_px + 1)
-    columns = slice(max(int(column) - reach_px, 0), int(column) + reach_px + 1)
-    light, full = photo.light[rows, columns], photo.is_full[rows, columns]
-    at_row, at_column = np.indices(light.shape, dtype=np.float64)
-    to_dish = _dish_axes(scale, is_seen_from_mirror, turn_deg)
-    x, y = to_dish(at_column + columns.start, at_row + rows.start)
-    centre = np.array(to_dish(np.array([column]), np.array([row])))[:, 0]
-    origin = centre if axis_px is None else np.array(to_dish(*(np.array([one]) for one in axis_px)))[:, 0]
+    axes = _Axes(scale, is_seen_from_mirror, turn_deg)
+    centre = axes.place(column, row)
+    origin = centre if axis_px is None else axes.place(*axis_px)
     bins = int(min(MOST_BINS, 2.0 * half_width / (1.5 * pixel)))
     if bins < LEAST_BINS:
         said = f"shows the bright patch only {2.0 * radius_px:.0f} pixels wide"
         raise InputError(Fault(photo.name, "", "", said, "go closer, or use more of the camera's pixels"))
-    mean, is_full = _averaged(x - centre[0], y - centre[1], light, full, bins=bins, half_width=half_width)
-    middles = (np.arange(bins) + 0.5) * (2.0 * half_width / bins) - half_width
-    share = _checked(photo, mean, is_full, middles, half_radius)
-    masked = np.where(_grown(is_full), np.nan, mean)
-    notes = tuple(_notes(photo, mean, is_full, share))
+    pitch = 2.0 * half_width / bins
+    middles = (np.arange(bins) + 0.5) * pitch - half_width
+    columns, rows = axes.pixels(centre[0] + middles[np.newaxis, :], centre[1] + middles[:, np.newaxis])
+    light, is_full, blur_px = _read_off(photo, columns, rows, softened_px=SOFTENED * pitch / pixel)
+    share = _checked(photo, light, is_full, middles, half_radius)
+    notes = tuple(_notes(photo, light, is_full, share))
     near = centre - origin
     return Patch(
-        middles + near[0], middles + near[1], masked, is_full, half_width, half_radius, pixel, share, axis_px is not None, notes
+        middles + near[0],
+        middles + near[1],
+        np.where(is_full, np.nan, light),
+        is_full,
+        blur_px * pixel,
+        half_width,
+        half_radius,
+        pixel,
+        share,
+        axis_px is not None,
+        notes,
     )
 
 
@@ -155,38 +165,59 @@ def _bright_patch(photo: Photo) -> tuple[float, float, float]:
     )
 
 
-def _dish_axes(scale: Scale, is_seen_from_mirror: bool, turn_deg: float):
-    """From pixels to x, y of the dish on the target. [m]"""
-    turn = np.radians(turn_deg)
-    right = -1.0 if is_seen_from_mirror else 1.0
+class _Axes:
+    """Between pixels and x, y of the dish on the target."""
 
-    def to_dish(columns: np.ndarray, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        u, v = scale.metres(np.asarray(columns, dtype=np.float64), np.asarray(rows, dtype=np.float64))
-        return right * (np.cos(turn) * u - np.sin(turn) * v), np.sin(turn) * u + np.cos(turn) * v
+    def __init__(self, scale: Scale, is_seen_from_mirror: bool, turn_deg: float) -> None:
+        turn = np.radians(turn_deg)
+        right = -1.0 if is_seen_from_mirror else 1.0
+        self.turn = np.array([[right * np.cos(turn), -right * np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        self.scale = scale
+        self.back = np.linalg.inv(scale.matrix)
 
-    return to_dish
+    def place(self, column: float, row: float) -> np.ndarray:
+        """X and y of a pixel. [m]"""
+        u, v = self.scale.metres(np.array(column), np.array(row))
+        return self.turn @ np.array([float(u), float(v)])
 
-
-def _averaged(
-    x: np.ndarray, y: np.ndarray, light: np.ndarray, full: np.ndarray, *, bins: int, half_width: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Means over the bins of a grid, NaN where no pixel falls, and whether one of a bin's pixels is overexposed."""
-    across = np.floor((x + half_width) / (2.0 * half_width) * bins).astype(np.int64)
-    up = np.floor((y + half_width) / (2.0 * half_width) * bins).astype(np.int64)
-    inside = (across >= 0) & (across < bins) & (up >= 0) & (up < bins)
-    place = up[inside] * bins + across[inside]
-    count = np.bincount(place, minlength=bins * bins)
-    total = np.bincount(place, weights=light[inside], minlength=bins * bins)
-    n_full = np.bincount(place, weights=full[inside], minlength=bins * bins)
-    mean = np.divide(total, count, out=np.full(bins * bins, np.nan), where=count > 0)
-    return mean.reshape(bins, bins), (n_full > 0).reshape(bins, bins)
+    def pixels(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Columns and rows of places. [px]"""
+        back = np.linalg.inv(self.turn)
+        u, v = back[0, 0] * x + back[0, 1] * y, back[1, 0] * x + back[1, 1] * y
+        columns, rows, scale = (m[0] * u + m[1] * v + m[2] for m in self.back)
+        return columns / scale, rows / scale
 
 
-def _grown(mask: np.ndarray) -> np.ndarray:
-    """A mask with its neighbours: bins beside overexposed ones were chosen by their noise."""
+def _read_off(
+    photo: Photo, columns: np.ndarray, rows: np.ndarray, *, softened_px: float
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Light at places on the photo, whether overexposed pixels touch it, and what blurs it. [px]
+
+    Fine photos are averaged over squares of pixels first; then they are softened and read off by cubic splines. NaN
+    outside the photo.
+    """
     from scipy import ndimage
 
-    return ndimage.binary_dilation(mask, iterations=GROWN) if mask.any() else mask
+    factor = max(int(softened_px / SOFTENED / 2.0), 1)
+    tall, wide = photo.light.shape
+    low = [max(int(np.floor(one.min() - 4.0 * softened_px)) - 2, 0) for one in (rows, columns)]
+    high = [min(int(np.ceil(one.max() + 4.0 * softened_px)) + 3, size) for one, size in ((rows, tall), (columns, wide))]
+    box = tuple(slice(a, a + (b - a) // factor * factor) for a, b in zip(low, high, strict=True))
+    light, full = (_squares(one[box], factor) for one in (photo.light.astype(np.float64), photo.is_full))
+    sigma = softened_px / factor
+    light = ndimage.gaussian_filter(light, sigma, mode="nearest")
+    touched = ndimage.gaussian_filter(full, sigma, mode="constant") if full.any() else full
+    places = [(one - start + 0.5) / factor - 0.5 for one, start in ((rows, low[0]), (columns, low[1]))]
+    read = ndimage.map_coordinates(light, places, order=3, mode="nearest")
+    is_full = ndimage.map_coordinates(touched, places, order=1, mode="nearest") > 1e-3
+    outside = (rows < 0.0) | (rows > tall - 1) | (columns < 0.0) | (columns > wide - 1)
+    return np.where(outside, np.nan, read), is_full & ~outside, float(np.hypot(softened_px, factor / np.sqrt(12.0)))
+
+
+def _squares(values: np.ndarray, factor: int) -> np.ndarray:
+    """Means over squares of pixels."""
+    tall, wide = (size // factor for size in values.shape)
+    return values.reshape(tall, factor, wide, factor).mean(axis=(1, 3))
 
 
 def _checked(photo: Photo, mean: np.ndarray, is_full: np.ndarray, middles: np.ndarray, half_radius: float) -> float:
@@ -197,7 +228,8 @@ def _checked(photo: Photo, mean: np.ndarray, is_full: np.ndarray, middles: np.nd
         raise InputError(Fault(photo.name, "", "", said, "take in more of the target"))
     share = float(is_full[radius < half_radius].mean())
     if share > MOST_FULL:
-        said = f"is overexposed over {100.0 * share:.0f} % of the bright patch; up to {100.0 * MOST_FULL:.0f} % can be handled"
+        most = 100.0 * MOST_FULL
+        said = f"is overexposed over {100.0 * share:.0f} % of the bright patch; up to {most:.0f} % can be handled"
         remedy = "expose shorter, or put a darker filter before the lens (a phone can be dazzled for good, too)"
         raise InputError(Fault(photo.name, "", "", said, remedy))
     return share
@@ -207,13 +239,15 @@ def _notes(photo: Photo, mean: np.ndarray, is_full: np.ndarray, share: float) ->
     notes = []
     if is_full.any():
         notes.append(
-            f"{100.0 * share:.2g} % of the bright patch is overexposed: it is left out of the match, and filled in from "
+            f"{100.0 * share:.2g} % of the bright patch is overexposed: left out of the match, and filled in from "
             "the matched spot for centroid and radii"
         )
     edge = np.concatenate([mean[0], mean[-1], mean[:, 0], mean[:, -1]])
     known = edge[np.isfinite(edge)]
     if len(known) and np.mean(known <= 0.0) > 0.5:
-        notes.append("the dark around the spot is clipped to 0: faint outer light is lost and R90 may come out too small")
+        notes.append(
+            "the dark around the spot is clipped to 0: faint outer light is lost and R90 may come out too small"
+        )
     if len(known) < len(edge):
         notes.append("the photo does not reach as far around the spot as the grid does; light beyond it is not counted")
     if np.nanmax(mean) < 0.05:

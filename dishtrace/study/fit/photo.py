@@ -124,6 +124,8 @@ def _plateau(codes: np.ndarray, highest: int) -> np.ndarray:
         width = max(highest // 255, 1)
         counts = np.bincount(one.ravel(), minlength=highest + 1)
         below = counts[max(top - 5 * width, 0) : top]
-        if counts[top] >= PLATEAU_PIXELS and counts[top] > PLATEAU_FACTOR * max(float(below.mean()) if len(below) else 0.0, 1.0):
+        if counts[top] >= PLATEAU_PIXELS and counts[top] > PLATEAU_FACTOR * max(
+            float(below.mean()) if len(below) else 0.0, 1.0
+        ):
             found |= one == top
     return found if not found.all() else np.zeros_like(found)

@@ -110,10 +110,11 @@ def match_power(
 
 
 def _curve(slopes: np.ndarray, traced: np.ndarray, fine: np.ndarray) -> np.ndarray:
-    """Power between the rungs: monotone cubic pieces."""
-    from scipy.interpolate import PchipInterpolator
+    """Power between the rungs: a cubic spline, flat at a slope error of 0 since only its square counts."""
+    from scipy.interpolate import CubicSpline
 
-    return PchipInterpolator(slopes, traced)(fine)
+    start = (1, 0.0) if slopes[0] == 0.0 else "not-a-knot"
+    return CubicSpline(slopes, traced, bc_type=(start, "not-a-knot"))(fine)
 
 
 def _slope(

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dishtrace.study.fit.blocks import variance
 from dishtrace.study.fit.patch import Patch
 
 SHARES = {"r50_m": 0.5, "r90_m": 0.9}
 BORDER = 0.86
 """Light farther out than this share of the grid's half width is taken as background. [–]"""
-BLOCKS = 14
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,9 +42,10 @@ def radii(patch: Patch, *, light: np.ndarray | None = None, noise: np.ndarray | 
 
     Notes
     -----
-    The background is the plane through the light near the border. An error e of a bin's light moves the radius that
-    holds the share p by `(p - [inside]) e / (dE/dR)`, and the centroid by `(place - centroid) e / E`; these are summed
-    block by block, and their squares over the blocks. The background's own error counts alike.
+    What blurs the photo's light (pixels, softening) is taken out of the radii as for a Gaussian spot, for which
+    R^2 = -2 s^2 ln(1 - p). The background is the plane through the light near the border. An error e of a bin's light
+    moves the radius that holds the share p by `(p - [inside]) e / (dE/dR)`, and the centroid by
+    `(place - centroid) e / E`; these are summed block by block. The background's own error counts alike.
     """
     given = patch.light if light is None else light
     x, y = np.meshgrid(patch.x_m, patch.y_m)
@@ -67,11 +68,10 @@ def radii(patch: Patch, *, light: np.ndarray | None = None, noise: np.ndarray | 
         "centroid_y_m": np.where(is_used, (y - centroid[1]) / whole, 0.0),
     }
     for key, share in SHARES.items():
-        values[key], density = _radius(distance[is_used], clipped[is_used], share, patch.pitch_m)
-        influence[key] = np.where(is_used, (share - (distance < values[key])) / density, 0.0)
-    errors = {
-        key: _block_error(weight, shaken, plane, base_noise, border) for key, weight in influence.items()
-    }
+        seen, density = _radius(distance[is_used], clipped[is_used], share, patch.pitch_m)
+        values[key] = float(np.sqrt(max(seen**2 + 2.0 * patch.blur_m**2 * np.log(1.0 - share), 0.0)))
+        influence[key] = np.where(is_used, (share - (distance < seen)) / density, 0.0)
+    errors = {key: _block_error(weight, shaken, plane, base_noise, border) for key, weight in influence.items()}
     return Radii(values, errors)
 
 
@@ -117,8 +117,4 @@ def _block_error(
     per_number = (weight[..., np.newaxis] * plane).sum(axis=(0, 1))
     total = weight.copy()
     total[border] -= per_number @ solve
-    moved = total * noise
-    n = len(weight)
-    rows = np.minimum(np.arange(n) * BLOCKS // n, BLOCKS - 1)
-    block = rows[:, np.newaxis] * BLOCKS + rows[np.newaxis, :]
-    return float(np.sqrt(np.sum(np.bincount(block.ravel(), weights=moved.ravel()) ** 2)))
+    return float(np.sqrt(variance(total * noise)))

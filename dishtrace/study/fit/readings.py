@@ -1,4 +1,4 @@
-"""Which readings of a heating log can be used: gaps, slips, boiling, and falls while the sun is on, all of them told."""
+"""Which readings of a heating log can be used: gaps, slips, boiling, falls while the sun is on, all of them told."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ GAP_INTERVALS, GAP_S = 5.0, 120.0
 """A gap is longer than so many usual intervals and than so long (common practice, no source). [–], [s]"""
 FALL_SIGMAS, FALL_K = 4.0, 0.5
 """A fall is deeper than so many standard deviations of a reading and than so much. [–], [K]"""
-SLIP_SIGMAS, SLIP_K = 8.0, 1.0
+SLIP_SIGMAS, SLIP_K = 8.0, 2.0
 """A single reading that lies so far beside its neighbours is left out. [–], [K]"""
 DIMMED = 0.7
-"""A fall is put down to the irradiance when that sank below this share of its median. [–]"""
+"""A fall is put down to the irradiance when that sank below this share of its 90th percentile. [–]"""
 NEAR_BOILING_K = 1.5
 """So far below boiling, steam already takes heat away that the model does not know. [K]"""
 ABOVE_BOILING_K = 4.0
@@ -45,7 +45,7 @@ class Judged:
 
 
 def boiling_c(pressure_pa: float) -> float:
-    """Boiling temperature of water, by Clausius and Clapeyron from 1 atm; within 0.3 K from 50 to 120 kPa. [degC]"""
+    """Boiling temperature of water, by Clausius and Clapeyron from 1 atm; within 0.4 K from 57 to 120 kPa. [degC]"""
     return 1.0 / (1.0 / BOILING_K - math.log(pressure_pa / STANDARD_PA) / LATENT_OVER_GAS_K) - 273.15
 
 
@@ -187,7 +187,9 @@ def _falls(
         for run in lit:
             for top, bottom in falls(heat_c[run], limit):
                 first, last = run[top], run[bottom]
-                if dni is not None and np.nanmean(dni[first : last + 1]) < DIMMED * np.nanmedian(dni[is_sun_on]):
+                if dni is not None and np.nanmean(dni[first : last + 1]) < DIMMED * np.nanpercentile(
+                    dni[is_sun_on], 90.0
+                ):
                     continue
                 fallen.update(range(first + 1, last + 1))
                 fresh.add(int(last) + 1)
@@ -234,9 +236,7 @@ def falls(heat_c: np.ndarray, limit: float) -> list[tuple[int, int]]:
     return found
 
 
-def _stretches(
-    places: np.ndarray, fallen: set[int], starts: set[int], notes: list[str]
-) -> tuple[np.ndarray, ...]:
+def _stretches(places: np.ndarray, fallen: set[int], starts: set[int], notes: list[str]) -> tuple[np.ndarray, ...]:
     """Usable readings cut at every start; stretches of a single reading are dropped."""
     stretches: list[list[int]] = [[]]
     waiting = False

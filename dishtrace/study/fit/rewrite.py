@@ -22,7 +22,8 @@ def new_values(fit: Fit) -> Iterator[tuple[tuple[str, str], Any, str]]:
     """Keys of the scene that the readings tell another value of: (table, key), value, remark.
 
     The slope error and the pointing offset with what says so. How bright the mirror is only where the slope error is
-    known from elsewhere, and then as `cleanliness`, since that is what changes; as `reflectance` where it would exceed 1.
+    known from elsewhere, and then as `cleanliness`, since that is what changes; as `reflectance` where it would exceed
+    1.
     """
     slope = fit.findings.get("slope_error_mrad")
     if slope is not None and slope.told:

@@ -1,4 +1,4 @@
-"""From the pixels of a photograph to metres on the target: a scale, two known points, or four corners of a rectangle."""
+"""From the pixels of a photograph to metres on the target: a scale, two known points, or four corners."""
 
 from __future__ import annotations
 
@@ -15,7 +15,10 @@ POINT_PX = 1.0
 _PER_PIXEL = re.compile(r"^([0-9.eE+-]+)\s*(mm|cm|m)\s*/\s*(?:px|pixel)$")
 _POINT = re.compile(r"^(-?[0-9.]+),(-?[0-9.]+)$")
 _LENGTH = re.compile(r"^([0-9.]+)(?:x([0-9.]+))?\s*(mm|cm|m)$")
-FORMS = '"0.4 mm/px", "120,340 880,352 200 mm" (two points and their distance), or four corners "x,y x,y x,y x,y 200x150 mm"'
+FORMS = (
+    '"0.4 mm/px", "120,340 880,352 200 mm" (two points and their distance), or four corners '
+    '"x,y x,y x,y x,y 200x150 mm"'
+)
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,6 +24,8 @@ SUN_MRAD2 = 1.35
 """About what the sun's disc adds to the squared slope error: (4.65 / 2)^2 / 4. [mrad2]"""
 MOST_ROUNDS = 3
 AIM_STEP_MRAD = 2.0
+GRID_SHARE = 0.001
+"""Relative error of radii from reading them off a grid, seen with Gaussian spots. [–]"""
 POOR_MISFIT = 0.05
 """Share of the peak from which what the match leaves is told (common practice, no source). [–]"""
 
@@ -92,6 +94,8 @@ def _with_radii(test: SpotTest) -> SpotTest:
         if is_place and not test.patch.has_axis:
             continue
         causes = {"photo": found.errors[key]}
+        if not is_place:
+            causes["grid"] = GRID_SHARE * value
         if test.scale.share_se:
             causes["scale"] = abs(value) * test.scale.share_se
         if tones[0] is not None:

@@ -181,9 +181,7 @@ def fit(
     dni = float(prepared.sun.dni_w_m2)
     heat, bare, radii_m = _readings(
         lambda: None if log is None else heat_test(read_log(log, given=given), scene, outline_m2=sun_m2, dni_w_m2=dni),
-        lambda: None
-        if spot is None
-        else _photographed(spot, scale, tone, axis_px, is_seen_from_mirror, turn_deg),
+        lambda: None if spot is None else _photographed(spot, scale, tone, axis_px, is_seen_from_mirror, turn_deg),
         lambda: None if target is None else read_radii(target),
     )
     if heat is not None and not any(part.role == "receiver" for part in scene.parts):
@@ -220,7 +218,9 @@ def _photographed(
     turn_deg: float,
 ) -> SpotTest:
     if scale is None:
-        raise InputError(Fault("command", "scale", "", "is missing: a photo without scale tells no size", f"give {FORMS}"))
+        raise InputError(
+            Fault("command", "scale", "", "is missing: a photo without scale tells no size", f"give {FORMS}")
+        )
     known, photo = read_scale(scale), read_photo(path, tone=tone)
     patch = spot_patch(photo, known, axis_px=axis_px, is_seen_from_mirror=is_seen_from_mirror, turn_deg=turn_deg)
     return bare_spot(photo, known, patch)
@@ -262,7 +262,11 @@ def _traced(
 def _map_reach(scene: Scene, offset: float, reach: float, options: dict[str, Any]) -> float:
     """Half width of the target's maps: what is wanted about the spot, wherever that lies beside the axis. [m]"""
     tracer = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS})
-    screen = Ladder(scene, target_planes([offset], reach), tracer).rung(float(nominal(scene.dish.slope_error_mrad))).target(0)
+    screen = (
+        Ladder(scene, target_planes([offset], reach), tracer)
+        .rung(float(nominal(scene.dish.slope_error_mrad)))
+        .target(0)
+    )
     beside = max(abs(value.value) for value in screen.centroid_m)
     return reach + beside if math.isfinite(beside) else reach
 
