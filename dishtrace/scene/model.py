@@ -25,7 +25,7 @@ from dishtrace.scene.part import Part
 from dishtrace.scene.quantity import Uncertain, nominal
 from dishtrace.scene.source import IN_PYTHON, Source
 from dishtrace.scene.tables import Air, Dish, Run, Screen, Site, Sun, Table
-from dishtrace.scene.variants import Variant, faults_of_variant, variant_sources
+from dishtrace.scene.variants import Variant, faults_of_variant, source_with, variant_sources
 
 __all__ = ["Part", "Scene", "Uncertain", "nominal"]
 
@@ -97,6 +97,24 @@ class Scene(Table):
     def variant_scenes(self) -> dict[str, Scene]:
         """The scenes that the variants make of this one, by name."""
         return dict(self._variant_scenes)
+
+    def with_keys(self, values: Mapping[str, Any]) -> Scene:
+        """This scene, without its variants, with keys set as a variant would set them.
+
+        Parameters
+        ----------
+        values : mapping
+            By key of the scene file in dotted form: ``{"dish.slope_error_mrad": 4.0, "part.pot.radius_m": 0.2}``.
+
+        Raises
+        ------
+        InputError
+            If there is no such key, or the scene is not sound with it; it carries every fault.
+        """
+        source, found = source_with(self._source, values)
+        if found:
+            raise InputError(found)
+        return type(self).model_validate(source.data, context=source)
 
     def path(self, name: str) -> Path:
         """Absolute path of a file named in the scene; names are relative to the scene file's folder."""
