@@ -24,6 +24,7 @@ from dishtrace.scene.mounts import Mount, TwoAxis
 from dishtrace.scene.part import Part
 from dishtrace.scene.quantity import Uncertain, nominal
 from dishtrace.scene.source import IN_PYTHON, Source
+from dishtrace.scene.surroundings import Horizon, Obstacle
 from dishtrace.scene.tables import Air, Dish, Run, Screen, Site, Sun, Table
 from dishtrace.scene.variants import Variant, faults_of_variant, source_with, variant_sources
 
@@ -33,7 +34,7 @@ __all__ = ["Part", "Scene", "Uncertain", "nominal"]
 class Scene(Table):
     """A dish, what stands at its focus, and the sun.
 
-    Attribute names are the keys of the scene file; arrays of tables are `parts`, `screens` and `variants`. Angles and
+    Attribute names are the keys of the scene file; arrays of tables are `parts`, `screens`, `obstacles` and `variants`. Angles and
     lengths are kept in the unit of their key.
 
     Raises
@@ -52,6 +53,10 @@ class Scene(Table):
     parts: tuple[Part, ...] = Field((), alias="part", description="Receivers, stands, secondary mirrors, covers.")
     screens: tuple[Screen, ...] = Field((), alias="screen", description="Planes that record light.")
     air: Air = Field(Air(), description="The air around the dish.")
+    horizon: Horizon | None = Field(None, description="How high the far surroundings stand; only day needs it.")
+    obstacles: tuple[Obstacle, ...] = Field(
+        (), alias="obstacle", description="Things near the dish that shade it; only day needs them."
+    )
     run: Run = Field(Run(), description="How long to trace.")
 
     variants: tuple[Variant, ...] = Field((), alias="variant", description="Changes of the scene to compare with it.")

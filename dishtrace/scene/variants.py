@@ -26,7 +26,7 @@ from dishtrace.scene.source import Source, is_list
 from dishtrace.scene.tables import Name, Table
 from dishtrace.scene.words import listed, nearest
 
-ARRAYS = ("part", "screen")
+ARRAYS = ("part", "screen", "obstacle")
 ALTERNATIVES: dict[tuple[str, ...], tuple[tuple[frozenset[str], ...], ...]] = {
     ("sun",): (
         (frozenset({"time"}), frozenset({"azimuth_deg", "elevation_deg"})),
