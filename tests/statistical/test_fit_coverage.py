@@ -18,7 +18,7 @@ from dishtrace.study.fit.findings import finding, student
 from dishtrace.study.fit.heating import fit_heating
 from dishtrace.study.fit.matching import match_spot
 from dishtrace.study.fit.radii import radii
-from dishtrace.study.fit.spot_test import GRID_SHARE, _slope_finding
+from dishtrace.study.fit.spot_test import GRID_SHARE, RADII_FREEDOM, _slope_finding
 from tests.support.fit_readings import gaussian_photo, gaussian_spots, heated, patch_of, spread_m, stretch
 
 FEW, LEAST = 60, 50
@@ -77,7 +77,7 @@ def spot_hits(noise, number, *, smear=0.0):
         seen = radii(patch, light=patch.light, noise=match.left)
         for k, (key, value) in enumerate(exact.items()):
             se = np.hypot(seen.errors[key], GRID_SHARE * value)
-            hits[2 + k] += abs(seen.values[key] - value) < student(20.0) * se
+            hits[2 + k] += abs(seen.values[key] - value) < student(RADII_FREEDOM) * se
     return hits
 
 
@@ -94,6 +94,7 @@ def test_spot_intervals_hold_the_truth(seed):
 @pytest.mark.parametrize("hits", [heat_hits, mass_hits, spot_hits])
 def test_intervals_hold_the_truth_in_1000_sets(hits, seed):
     held = hits(np.random.default_rng(seed + 100), MANY)
+    print(f"{hits.__name__}: {held} of {MANY}")
     assert np.all((held >= LOW) & (held <= HIGH)), held
 
 

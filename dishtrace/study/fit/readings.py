@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -229,11 +230,17 @@ def falls(heat_c: np.ndarray, limit: float) -> list[tuple[int, int]]:
                 if smooth[k] < smooth[bottom]:
                     bottom = k
                 k += 1
-            found.append((top, bottom))
+            found.append((_extreme(heat_c, top, np.argmax), _extreme(heat_c, bottom, np.argmin)))
             top = bottom
             k = bottom
         k += 1
     return found
+
+
+def _extreme(heat_c: np.ndarray, place: int, which: Callable[[np.ndarray], np.intp]) -> int:
+    """The highest or lowest of a reading and its neighbours: medians of three hide by one where a fall begins."""
+    first = max(place - 1, 0)
+    return first + int(which(heat_c[first : place + 2]))
 
 
 def _stretches(places: np.ndarray, fallen: set[int], starts: set[int], notes: list[str]) -> tuple[np.ndarray, ...]:
