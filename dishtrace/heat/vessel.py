@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from dishtrace.heat.course import Course, is_held, largest, longest_step, power_at
 from dishtrace.heat.spin import Rotor, jet_torque, water_surface
 from dishtrace.heat.tank import Outflow, Tank, outflow
 from dishtrace.heat.water import (
@@ -47,8 +48,8 @@ class Vessel:
         Mass at the start. [kg]
     start : float
         Temperature at the start. [K]
-    absorbed : float
-        Light absorbed, held. [W]
+    absorbed : float or Course
+        Light absorbed, held or over time; under a course nothing settles. [W]
     loss : callable
         Temperature of the outside [K] to what it loses. [W]
     wall_heat : float
@@ -66,7 +67,7 @@ class Vessel:
     tank: Tank
     water: float
     start: float
-    absorbed: float
+    absorbed: float | Course
     loss: Callable[[float], float]
     wall_heat: float
     pressure_limit: Callable[[float], float]
@@ -164,7 +165,7 @@ def run_vessel(vessel: Vessel) -> Run:
             atol=_SCALES,
             events=model.endings(),
             dense_output=True,
-            max_step=max((end - begin) / 4.0, 1.0),
+            max_step=longest_step(vessel.absorbed, max((end - begin) / 4.0, 1.0)),
             first_step=min(1e-3, 0.5 * (end - begin)),
         )
         legs.append(solution)
@@ -219,7 +220,7 @@ class _Ending:
 
 
 class _Model:
-    """Right-hand side; keeps the last temperature as a guess, and the last moment since the endings ask for it again."""
+    """Right-hand side; keeps the last temperature as a guess, and the last moment: the endings ask for it again."""
 
     def __init__(self, vessel: Vessel) -> None:
         self.vessel = vessel
@@ -311,7 +312,7 @@ class _Model:
         liquid = sum(flow.liquid for flow in now.flows)
         air = sum(flow.air for flow in now.flows)
         slopes = np.empty(8)
-        slopes[_ENERGY] = vessel.absorbed - now.loss - now.energy_flow
+        slopes[_ENERGY] = power_at(vessel.absorbed, time) - now.loss - now.energy_flow
         slopes[_WATER] = -steam - liquid
         slopes[_AIR] = -air
         slopes[_LOST] = now.loss
@@ -334,14 +335,17 @@ class _Model:
     def endings(self) -> list[_Ending]:
         """What ends a run early."""
         vessel = self.vessel
-        small = SETTLED_SHARE * max(vessel.absorbed, 1.0)
+        light = largest(vessel.absorbed)
+        small = SETTLED_SHARE * max(light, 1.0)
         signals: dict[str, Callable[[Moment], float]] = {
             "pressure": lambda now: now.state.pressure - vessel.pressure_limit(now.state.temperature),
             "critical": lambda now: now.state.temperature - HIGHEST_WET_K if now.state.liquid > 0.0 else -1.0,
             "wall": lambda now: now.state.temperature - vessel.wall_limit,
-            "settled": lambda now: max(abs(vessel.absorbed - now.loss - now.energy_flow), abs(now.energy_flow)) - small,
+            "settled": lambda now: max(abs(light - now.loss - now.energy_flow), abs(now.energy_flow)) - small,
             "frozen": lambda now: now.state.temperature - (TRIPLE_K + 0.01),
         }
+        if not is_held(vessel.absorbed):
+            del signals["settled"]
         if vessel.wall_heat <= 0.0:
             signals["dry"] = lambda now: now.state.liquid - 1e-4 * vessel.water
         return [_Ending(reason, signal, self) for reason, signal in signals.items()]

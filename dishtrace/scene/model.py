@@ -34,8 +34,8 @@ __all__ = ["Part", "Scene", "Uncertain", "nominal"]
 class Scene(Table):
     """A dish, what stands at its focus, and the sun.
 
-    Attribute names are the keys of the scene file; arrays of tables are `parts`, `screens`, `obstacles` and `variants`. Angles and
-    lengths are kept in the unit of their key.
+    Attribute names are the keys of the scene file; arrays of tables are `parts`, `screens`, `obstacles` and
+    `variants`. Angles and lengths are kept in the unit of their key.
 
     Raises
     ------
