@@ -93,7 +93,7 @@ def test_a_fall_with_the_sun_on_is_told_and_left_out():
     heat[12:] -= 6.0 * np.clip((np.arange(18) + 1) / 4.0, 0.0, 1.0) + 1.5 * np.minimum(np.arange(18), 3)
     found = judged(heat)
     assert len(found.stretches) == 2
-    assert found.stretches[0].tolist() == list(range(13))
+    assert found.stretches[0].tolist() == list(range(12))
     assert found.stretches[1][0] >= 15
     assert "though the sun is on" in found.notes[0]
     assert "from 36.5" in found.notes[0]
