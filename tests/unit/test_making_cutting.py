@@ -127,7 +127,7 @@ def test_what_is_hollow_in_two_directions_has_no_pattern(quadric):
     ("table", "n_kinds"), [(TILES, 1), (DISCS, 1), (PETALS, 1), (STRIPS, 4)], ids=["tiles", "discs", "petals", "strips"]
 )
 def test_like_facets_are_one_kind(table, n_kinds):
-    """Strips on the two sides of the axis, and the two halves of the one that the hole parts, are the same turned round."""
+    """Strips on both sides of the axis, and the halves of the one that the hole parts, are the same turned round."""
     scene = mirror_scene(table, outline='shape = "circle"\nradius_m = 0.72\nhole_radius_m = 0.08')
     facets = designed_facets(scene, outline_of(scene))
     kinds, curved = kinds_of(facets)
