@@ -125,6 +125,13 @@ def test_a_slip_is_left_out_and_a_step_is_not(seed):
     assert sum(len(one) for one in judged(step).stretches) == 30
 
 
+def test_readings_before_and_after_boiling_are_apart_and_no_gap():
+    heat = np.concatenate([RISE[:20] + 50.0, np.full(4, 99.8), 98.0 - np.arange(10)])
+    found = judged(heat, on=np.arange(34) < 23, boils=100.0)
+    assert [int(one[0]) for one in found.stretches] == [0, 24]
+    assert len(found.notes) == 1
+
+
 def test_boiling_is_left_out_and_pressure_told():
     heat = np.minimum(RISE + 50.0, 100.0)
     found = judged(heat)

@@ -88,14 +88,14 @@ def judge(
                 f"the reading of {heat_c[place]:.1f} degC at {time_s[place] / 60.0:.1f} min lies far beside its "
                 "neighbours; it is left out"
             )
-    usable &= ~_boiling(time_s, heat_c, boils_at_c, notes)
-    places = np.flatnonzero(usable)
-    starts = _gaps(time_s[places], notes)
+    boils = _boiling(time_s, heat_c, boils_at_c, notes)
+    places = np.flatnonzero(usable & ~boils)
+    after = [*_gaps(time_s, notes), *(np.flatnonzero(boils)[-1:] + 1)]
+    starts = {int(place) for one in after for place in places[places >= one][:1]}
     fallen, fresh = _falls(
         time_s, heat_c, places, is_sun_on=is_sun_on, dni=dni_w_m2, groups=groups, noise=noise, notes=notes
     )
-    starts = {int(places[k]) for k in starts} | fresh
-    return Judged(_stretches(places, fallen, starts, notes), noise, tuple(notes))
+    return Judged(_stretches(places, fallen, starts | fresh, notes), noise, tuple(notes))
 
 
 def _beside(time_s: np.ndarray, heat_c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
