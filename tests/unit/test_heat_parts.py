@@ -15,11 +15,13 @@ from dishtrace.heat.faces import part_faces, plate_lengths, volume_of
 from dishtrace.heat.inside import nucleate, saturation, wet_share
 from dishtrace.heat.limits import margins
 from dishtrace.heat.losses import losses_of, part_losses
-from dishtrace.heat.ranges import interval, ranged, samples, spread_points, with_values
+from dishtrace.heat.ranges import Ranged, interval, ranged, samples, spread_points, with_values
 from dishtrace.heat.run import heat_of, quick_balance, up_direction
 from dishtrace.heat.setting import settings_of
 from dishtrace.heat.shell import enthalpy, interpolated, shell_of
 from dishtrace.heat.turning import averaged_around
+from dishtrace.heat.wall import Lit, wall_heat
+from dishtrace.scene.quantity import Uncertain
 from dishtrace.scene.read import scene_from_text
 from dishtrace.scene.wall import known_solids
 from tests.support.small_scenes import coarse_parts, scene_text
@@ -87,6 +89,8 @@ def test_black_plate_in_still_cold_air_radiates_from_both_sides() -> None:
     with coarse_parts():
         mesh = prepare(scene, seed=1).meshes[0]
     losses = losses_of(scene, scene.parts[0], mesh, ambient=ambient_of(scene), up=UP)
+    assert np.all(losses.faces[0].sky == pytest.approx(1.0))
+    assert np.all(losses.faces[1].sky == pytest.approx(0.0))
     split, area = losses.split(500.0), float(mesh.areas.sum())
     sigma = 5.670374419e-8
     assert split["sky"] == pytest.approx(sigma * area * (500.0**4 - 250.0**4), rel=1e-9)
@@ -235,6 +239,40 @@ def test_without_emittance_nothing_is_told() -> None:
 
     with pytest.raises(InputError, match="has no emittance"):
         heat(scene_from_text(scene_text(part)))
+
+
+def test_linear_spread_of_a_peak_is_that_of_solving_again() -> None:
+    # Catches: the transposed system, two standard deviations for one, watts for watts per area.
+    shape = 'shape = "disc"\nradius_m = 0.08\naxis = [0.0, 0.0, -1.0]'
+    steel = "wall = { conductivity_w_mk = 300, density_kg_m3 = 8000, heat_capacity_j_kgk = 500, thickness_m = 0.01 }\n"
+    result = traced(a_part("plate", shape, more=steel), sun="dni_w_m2 = { value = 500.0, sd = 5.0 }")
+    part = heat_of(result).parts["plate"]
+    told = next(entry for entry in part.wall_spread.influences if entry.name == "sun.dni_w_m2")
+    setting, wall = part.setting, part.wall
+    brighter = Lit(setting.lit.flux * 1.01, setting.lit.error)
+    again = wall_heat(
+        brighter,
+        setting.traced.mesh.triangles,
+        setting.losses,
+        solid=wall.problem.plate.solid,
+        thickness=0.01,
+        shell=setting.shell,
+    )
+    without = wall_heat(
+        setting.lit,
+        setting.traced.mesh.triangles,
+        setting.losses,
+        solid=wall.problem.plate.solid,
+        thickness=0.01,
+        shell=setting.shell,
+    )
+    assert told.sd == 5.0
+    assert told.above_k == pytest.approx(again.peak_k.value - without.peak_k.value, rel=0.03)
+    assert told.below_k == pytest.approx(-told.above_k, rel=1e-6)
+
+
+def test_standard_deviation_of_limits() -> None:
+    assert Ranged(("x",), "x", Uncertain(low=1.0, high=4.0)).sd == pytest.approx(3.0 / math.sqrt(12.0))
 
 
 def test_quick_balance_is_that_of_heat() -> None:
