@@ -242,7 +242,7 @@ class _Model:
 
     def temperature(self, y: np.ndarray) -> float:
         """The temperature at which wall and filling hold their energy. [K]"""
-        energy, water, air = (float(value) for value in y[:3])
+        energy, water, air = float(y[_ENERGY]), float(y[_WATER]), max(float(y[_AIR]), 0.0)
         here = self.guess
         slope = (self.energy(here + 0.01, water, air) - self.energy(here, water, air)) / 0.01
         for _ in range(12):
@@ -272,13 +272,11 @@ class _Model:
         key = y.tobytes()
         if self.last is not None and self.last[:2] == (time, key):
             return self.last[2]
-        vessel, air, speed = self.vessel, float(y[_AIR]), float(y[_SPEED])
+        vessel, air, speed = self.vessel, max(float(y[_AIR]), 0.0), float(y[_SPEED])
         temperature = self.temperature(y)
         state = tank_state(temperature, water=float(y[_WATER]), air=air, volume=vessel.tank.volume)
         level = self._level(state, speed)
-        flows = tuple(
-            outflow(vessel.tank, hole, state, air=max(air, 0.0), level=level, time=time) for hole in vessel.tank.holes
-        )
+        flows = tuple(outflow(vessel.tank, hole, state, air=air, level=level, time=time) for hole in vessel.tank.holes)
         torque = sum(
             jet_torque(
                 thrust=flow.thrust,
