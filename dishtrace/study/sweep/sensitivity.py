@@ -1,4 +1,4 @@
-"""Which key moves a figure most: effects of each by itself, and Sobol indices where the points are arranged for them."""
+"""Which key moves a figure most: effects of each by itself, and Sobol indices for points arranged for them."""
 
 from __future__ import annotations
 
@@ -169,9 +169,7 @@ def sobol_indices(keys: Sequence[str], values: np.ndarray, *, n_base: int, seed:
     scaled = (values - values.mean()) / spread
     a, b = scaled[:n_base], scaled[n_base : 2 * n_base]
     mixed = scaled[2 * n_base :].reshape(len(keys), 1, n_base)
-    told = stats.sobol_indices(
-        func={"f_A": a[np.newaxis], "f_B": b[np.newaxis], "f_AB": mixed}, n=n_base, rng=seed
-    )
+    told = stats.sobol_indices(func={"f_A": a[np.newaxis], "f_B": b[np.newaxis], "f_AB": mixed}, n=n_base, rng=seed)
     first, total = np.ravel(told.first_order), np.ravel(told.total_order)
     limits = told.bootstrap(confidence_level=CONFIDENCE, n_resamples=N_RESAMPLES)
     ends = [
