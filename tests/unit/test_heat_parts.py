@@ -342,4 +342,4 @@ def test_insulation_behind_a_cavity_keeps_its_heat_in_and_its_range_around_it() 
     losses = wrapped.setting.losses
     backs = [number for number, face in enumerate(losses.faces) if face.side == "back"]
     assert all(losses.emittance[number] == 0.0 for number in backs)
-    assert all(0.9 < losses.coefficients[number].max() / (0.06 / 0.05) <= 1.0 for number in backs)
+    assert all(0.8 < losses.coefficients[number].max() / (0.06 / 0.05) <= 1.0 for number in backs)
