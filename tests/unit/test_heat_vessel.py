@@ -234,7 +234,7 @@ def test_the_step_of_the_integration_does_not_matter(monkeypatch):
 
 @pytest.mark.parametrize("diameter", [0.003, 0.01, 0.05])
 def test_small_tanks_with_wide_openings_are_followed_in_few_steps(diameter, monkeypatch):
-    """A quarter litre through up to 50 mm: thousands of evaluations, not millions. Catches a stiff or jumping outflow."""
+    """A quarter litre through up to 50 mm: thousands of evaluations, not millions. Catches a jumping outflow."""
     calls = []
     slopes = _Model.slopes
     monkeypatch.setattr(_Model, "slopes", lambda self, t, y: calls.append(t) or slopes(self, t, y))
