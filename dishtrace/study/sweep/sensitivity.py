@@ -26,7 +26,8 @@ class Effect:
         Highest less lowest of the fitted effect over the points, in the unit of the figure; the error is that of the
         tracing.
     share : float or None
-        Of the figure's variance over the points, explained by it; None where the figure does not vary. [–]
+        Of the figure's variance over the points, its covariance with the effect; all together they add up to what the
+        curves explain. None where the figure does not vary. [–]
     is_rising : bool or None
         Whether the figure is higher at the high end; None for texts.
     """
@@ -103,7 +104,7 @@ def effects(points: Sequence[Mapping[str, Any]], figures: Sequence[Estimate]) ->
         told = Estimate(reach, None)
         if left_out is not None:
             told = from_left_out(reach, (rows[high] - rows[low]) @ left_out)
-        share = float(effect.var() / variance) if variance > 0.0 else None
+        share = float(np.mean(effect * (values - values.mean())) / variance) if variance > 0.0 else None
         found.append(Effect(key, told, share, _is_rising([point[key] for point in points], effect)))
     return tuple(sorted(found, key=lambda one: -one.reach.value))
 
