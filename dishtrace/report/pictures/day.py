@@ -57,11 +57,13 @@ def draw_day(found: Day) -> Figure:
         _draw_sky(sky, hours, found)
         for name, label, dash, colour in (("spot_x_m", "x", "-", colours[0]), ("spot_y_m", "y", "--", colours[2])):
             value, error = table.columns[name]
-            lit = np.isfinite(value) & (table.mirror_w_m2 > 0.0)
+            lit = np.isfinite(value) & (table.reaching_w_m2 > 0.0)
             spread = 2.0 * np.nan_to_num(error[lit])
             spot.errorbar(
                 hours[lit], 1e3 * value[lit], 1e3 * spread, fmt=dash, color=colour, linewidth=1.2, label=label
             )
+        low, high = spot.get_ylim()
+        spot.set_ylim(min(low, -1.0), max(high, 1.0))
         spot.set(xlabel=f"hour ({found.zone})", ylabel="middle of spot (mm)")
         spot.legend(frameon=False, fontsize=8, ncols=2)
         _head(figure, found, f"Power and spot on {found.first:%Y-%m-%d}")
@@ -74,7 +76,7 @@ def draw_day(found: Day) -> Figure:
 def _draw_sky(axis: Any, hours: np.ndarray, found: Day) -> None:
     table = found.table
     axis.plot(hours, table.facts["dni_w_m2"], color="0.3", linewidth=1.2, label="direct irradiance")
-    axis.plot(hours, table.mirror_w_m2, "--", color="0.3", linewidth=1.2, label="after horizon and obstacles")
+    axis.plot(hours, table.reaching_w_m2, "--", color="0.3", linewidth=1.2, label="after horizon and obstacles")
     axis.set(ylabel="W/m2", ylim=(0.0, None))
     axis.legend(frameon=False, fontsize=8)
 
