@@ -120,7 +120,7 @@ def _steps(found: Day) -> list[str]:
         del columns["shaded %"]
     worst = np.nanmax([_largest(table.columns[name][1]) for name in ("receiver_w", "stand_w")])
     lines = [Heading("Through the day"), *grid([f"{table.path.time[k]:%H:%M}" for k in rows], columns)]
-    lines.append(f"  (standard errors of the watts: at most {worst:.2g} W; all steps and errors in day.csv)")
+    lines.append(f"  (errors of the watts: at most {worst:.2g} W; all steps and errors in day.csv)")
     return lines
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta, timezone
+from datetime import UTC, date, timedelta, timezone
 
 import numpy as np
 import pytest
@@ -39,12 +39,10 @@ def test_path_goes_through_independent_rows(row):
     zone = timezone(timedelta(minutes=1))
     path = sun_path(site_scene(*place), first=date.fromisoformat(day), days=1, step_min=2.0, zone=zone)
     wanted = [
-        k
-        for k, time in enumerate(path.time)
-        if time.astimezone(timezone.utc).strftime("%H%M%S") == f"{hour:02}{minute:02}00"
+        k for k, time in enumerate(path.time) if time.astimezone(UTC).strftime("%H%M%S") == f"{hour:02}{minute:02}00"
     ]
-    k = wanted[0] if wanted else -1
     assert wanted
+    k = wanted[0]
     assert 90.0 - np.degrees(path.elevation[k]) == pytest.approx(zenith, abs=4e-4)
     assert np.degrees(path.azimuth[k]) == pytest.approx(azimuth, abs=1.2e-3)
 

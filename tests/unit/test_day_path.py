@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
@@ -18,11 +18,9 @@ from dishtrace.sun.weather import dni_at, read_weather
 from tests.support.day_scenes import day_scene
 from tests.support.weather_files import write_epw
 
-UTC0 = timezone.utc
-
 
 def path_of(scene, day="2026-03-20", *, step_min=30.0, days=1):
-    return sun_path(scene, first=date.fromisoformat(day), days=days, step_min=step_min, zone=UTC0)
+    return sun_path(scene, first=date.fromisoformat(day), days=days, step_min=step_min, zone=UTC)
 
 
 def test_steps_are_those_with_sun_and_their_middles_lie_in_what_is_lit():
@@ -61,7 +59,7 @@ def test_clear_sky_is_that_of_a_single_moment():
     path = path_of(scene)
     sky = sky_along(scene, path, "clear-sky")
     for row, column in ((2, 0), (10, 1), (len(path.time) - 3, 2)):
-        time = datetime.fromtimestamp(path.fine_time[row, column].astype("int64") / 1e9, tz=UTC0)
+        time = datetime.fromtimestamp(path.fine_time[row, column].astype("int64") / 1e9, tz=UTC)
         alone = clear_sky_dni(
             time,
             elevation_deg=float(np.degrees(path.fine_elevation[row, column])),
@@ -109,7 +107,8 @@ def test_a_date_without_weather_is_refused(tmp_path):
 
 def test_what_is_wrong_is_told_at_once():
     scene = scene_from_text(
-        '[sun]\ndni_w_m2 = 900\n[dish]\nfocal_length_m = 1\nreflectance = 0.9\n[dish.outline]\nshape = "circle"\nradius_m = 0.5\n'
+        "[sun]\ndni_w_m2 = 900\n[dish]\nfocal_length_m = 1\nreflectance = 0.9\n"
+        '[dish.outline]\nshape = "circle"\nradius_m = 0.5\n'
     )
     with pytest.raises(InputError) as raised:
         dt.day(scene, date="2026-06-21", step_min=7.0, most_traces=3)

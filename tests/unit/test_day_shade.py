@@ -17,7 +17,7 @@ SQUARE = np.array(
 
 
 def test_disc_is_covered_bit_by_bit():
-    """Half at the edge; a segment of a circle in between: at half a radius above, 1/2 + (asin 0.5 + 0.5 sqrt 0.75)/pi."""
+    """Half at the edge; a segment of a circle in between: half a radius above, by its formula."""
     horizon = np.radians([[0.0, 10.0], [180.0, 10.0]])
     elevations = np.radians(10.0) + SUN_RADIUS * np.array([-2.0, -1.0, 0.0, 0.5, 1.0, 3.0])
     expected = [0.0, 0.0, 0.5, 0.5 + (np.pi / 6.0 + 0.5 * np.sqrt(0.75)) / np.pi, 1.0, 1.0]
@@ -92,8 +92,9 @@ def test_hills_over_all_the_sky_are_refused():
 def test_horizon_and_obstacles_come_from_files(tmp_path):
     (tmp_path / "hills.csv").write_text("# invented\nazimuth_deg,elevation_deg\n0,3\n180,12.5\n")
     (tmp_path / "house.obj").write_text("v 0 0 0\nv 100 0 0\nv 0 0 100\nf 1 2 3\n")
-    head = '[sun]\ndni_w_m2 = 900\n[dish]\nfocal_length_m = 1\nreflectance = 0.9\n[dish.outline]\nshape = "circle"\nradius_m = 0.5\n'
-    more = '[horizon]\nfile = "hills.csv"\n[[obstacle]]\nname = "house"\nfile = "house.obj"\nunit = "cm"\ncenter_m = [5, 0, 0]\n'
+    head = "[sun]\ndni_w_m2 = 900\n[dish]\nfocal_length_m = 1\nreflectance = 0.9\n"
+    head += '[dish.outline]\nshape = "circle"\nradius_m = 0.5\n[horizon]\nfile = "hills.csv"\n'
+    more = '[[obstacle]]\nname = "house"\nfile = "house.obj"\nunit = "cm"\ncenter_m = [5, 0, 0]\n'
     (tmp_path / "scene.toml").write_text(head + more)
     scene = load_scene(tmp_path / "scene.toml")
     from dishtrace.study.day.shade import obstacle_triangles

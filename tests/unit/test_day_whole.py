@@ -1,0 +1,172 @@
+"""A day as a whole: spot, imperfect drives, hazards, heating, stopping."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+import dishtrace as dt
+from dishtrace.study.day import whole
+from dishtrace.study.day.drive import CLOCK_ERRORS_MIN, DAYS_STALE
+from dishtrace.study.fit import ladder
+from dishtrace.sun import state
+from tests.support.day_scenes import PLATE, day_scene
+from tests.support.small_scenes import sunshape_once
+
+SHEET = (
+    '[[part]]\nname = "sheet"\nrole = "stand"\nshape = "rectangle"\nsize_m = [0.30, 0.10]\ncenter_m = [0.21, 0, 0]\n'
+    "axis = [0, 0, -1]\nsurface = { absorptance = 0.7, emittance = 0.6 }\n"
+)
+CLOCK = 'kind = "polar-axis"\nset_declination_deg = 0.0'
+
+
+@pytest.fixture(autouse=True)
+def _known_sunshape(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(state, "sunshape_of", sunshape_once)
+
+
+@pytest.fixture(scope="module")
+def clock_day():
+    """A day near equinox of a dish that a clock turns, set by hand, with a sheet of steel east of its plate."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(state, "sunshape_of", sunshape_once)
+        scene = day_scene(PLATE + SHEET, mount=CLOCK)
+        return dt.day(scene, date="2026-03-21", rays=8192, step_min=60.0, zone="+00:00")
+
+
+def test_spot_moves_by_the_clock_error(clock_day):
+    """f x 0.25 deg a minute near declination 0; a clock ahead leaves the sun east, so the spot goes west of the axis: x
+    is east when the dish faces south, and what stands at -x in the sky is seen at +x in the focal plane. Catches a
+    factor 2 and the sign."""
+    moved = {slip.clock_error_min: slip for slip in clock_day.slips if slip.kind == "clock"}
+    assert sorted(moved) == sorted(CLOCK_ERRORS_MIN)
+    for minutes, slip in moved.items():
+        assert abs(slip.shift_m[0].value) == pytest.approx(2.0 * np.radians(0.25) * abs(minutes), rel=0.03)
+        assert np.sign(slip.shift_m[0].value) == -np.sign(minutes)
+        assert abs(slip.shift_m[1].value) < 1e-3
+
+
+def test_spot_moves_by_the_stale_setting(clock_day):
+    """Set n days ago the declination is the sun's of then: f x the change since the scene's own setting (0)."""
+    stale = {slip.days: slip for slip in clock_day.slips if slip.kind == "setting"}
+    assert sorted(stale) == sorted(DAYS_STALE)
+    sun = clock_day.table.facts["declination_deg"].mean()
+    for days, slip in stale.items():
+        set_to = slip.declination_error_deg + sun
+        assert set_to == pytest.approx(sun - 0.393 * days, abs=0.25)  # 0.393 deg a day at equinox
+        assert slip.shift_m[1].value == pytest.approx(2.0 * np.radians(set_to), rel=0.03, abs=2e-4)
+    shares = [stale[days].share.value for days in sorted(stale)]
+    assert shares[0] > shares[-1]
+
+
+def test_beam_leaves_the_receiver_when_the_drive_stops(clock_day):
+    """The spot's middle crosses the plate's edge, 50 mm from it, after 50 mm / (2 m x 15 deg an hour) = 5.73 min, less
+    what it is beside the middle at first; then the steel east of it gets the light."""
+    assert clock_day.drift.half_min.value == pytest.approx(0.05 / (2.0 * np.radians(0.25)), rel=0.15)
+    after = {standing.minutes: standing for standing in clock_day.standings}
+    assert after[0.0].share.value > 0.95
+    assert after[20.0].share.value == 0.0
+    assert after[10.0].first_w["sheet"].value > 10.0
+    kinds = {(hazard.kind, hazard.part) for hazard in clock_day.hazards}
+    assert ("stopped-drive", "sheet") in kinds
+    sheet = next(hazard for hazard in clock_day.hazards if (hazard.kind, hazard.part) == ("stopped-drive", "sheet"))
+    assert clock_day.worst_at < sheet.start <= sheet.at <= sheet.end <= clock_day.worst_at + timedelta(minutes=80)
+    assert sheet.peak_w_m2.value > 4000.0
+
+
+def test_rows_are_tidy_and_everything_goes_to_json(clock_day):
+    rows = clock_day.rows()
+    assert len(rows) == len(clock_day.table.path.time)
+    assert len({tuple(row) for row in rows}) == 1
+    assert {
+        "time",
+        "dni_w_m2",
+        "receiver_w",
+        "receiver_w_se",
+        "spot_x_m",
+        "absorbed_w:plate",
+        "peak_w_m2:sheet",
+    } <= set(rows[0])
+    told = json.loads(json.dumps(clock_day.to_dict(), allow_nan=False))
+    energy = sum(row["receiver_w"] * row["step_s"] for row in rows) / 3.6e6
+    assert told["energy_kwh"]["receiver"]["value"] == pytest.approx(energy, rel=1e-9)
+    assert told["energy_kwh"]["receiver"]["se"] > 0.0
+
+
+def test_a_fixed_dish_loses_its_spot_and_tells_what_gets_it():
+    """Aimed at the noon sun: most of the day the beam is beside the plate; the list says when, and the steel beside the
+    plate is in it. The plate has its light around noon alone."""
+    at = dt.day(day_scene(PLATE), date="2026-03-20", rays=8192, step_min=10.0, zone="+00:00")
+    noon = int(np.argmax(at.table.path.elevation))
+    axis = np.degrees([at.table.path.azimuth[noon], at.table.path.elevation[noon]])
+    mount = f'kind = "fixed"\naxis_azimuth_deg = {axis[0]!r}\naxis_elevation_deg = {axis[1]!r}'.replace(
+        "np.float64", ""
+    )
+    mount = mount.replace("(", "").replace(")", "")
+    scene = day_scene(PLATE + SHEET, mount=mount)
+    found = dt.day(scene, date="2026-03-20", rays=8192, step_min=10.0, zone="+00:00", most_traces=30)
+    share = found.table.columns["intercept_factor"][0]
+    assert share[noon] > 0.95
+    assert np.nanmax(share[: noon - 3]) < 0.2
+    off = [hazard for hazard in found.hazards if hazard.kind == "off-receiver"]
+    assert {hazard.part for hazard in off} >= {"sheet", None}
+    assert found.traces <= 30
+    assert any("interpolated" in note for note in found.notes)
+
+
+def test_heating_follows_the_light_and_closes_its_balance():
+    """A block of 2 kg in the day's light: energy absorbed is the part's of the day, absorbed = stored + lost, and the
+    steel without a wall is told apart. Catches a course that starts at the wrong hour or is scaled twice."""
+    block = (
+        '[[part]]\nname = "block"\nrole = "receiver"\nshape = "cylinder"\nradius_m = 0.05\nheight_m = 0.05\n'
+        "center_m = [0, 0, 0.025]\nsurface = { absorptance = 0.9, emittance = 0.9 }\n[part.contents]\n"
+        'kind = "solid"\nmass_kg = 2.0\nheat_capacity_j_kgk = 500.0\n'
+    )
+    found = dt.day(day_scene(block + SHEET), date="2026-06-21", rays=8192, step_min=30.0, zone="+00:00")
+    (timeline,) = found.timelines
+    assert timeline.part == "block"
+    assert timeline.energy_gap() < 1e-5
+    absorbed = timeline.columns["absorbed_j"][-1] / 3.6e6
+    assert absorbed == pytest.approx(found.energy_kwh["absorbed:block"].value, rel=0.01)
+    hottest = timeline.columns["time_s"][np.argmax(timeline.columns["temperature_c"])]
+    at = found.heat_start + timedelta(seconds=float(hottest))
+    assert 12 <= at.hour <= 15
+    assert [warmth.part for warmth in found.warmths] == ["sheet"]
+    assert found.warmths[0].kind == "settled"
+
+
+def test_what_was_traced_is_kept_when_the_user_stops(monkeypatch):
+    """Ctrl-C in the third trace: a day from two, marked, without errors of what lies between, drives or heating."""
+    count = {"traces": 0}
+    plain = ladder.trace
+
+    def stopping(scene, **options):
+        count["traces"] += 1
+        if count["traces"] > 2:
+            raise KeyboardInterrupt
+        return plain(scene, **options)
+
+    monkeypatch.setattr(ladder, "trace", stopping)
+    found = dt.day(day_scene(PLATE, mount=CLOCK), date="2026-05-20", rays=8192, step_min=10.0)
+    assert found.stopped
+    assert found.traces == 2
+    assert found.energy_kwh["receiver"].se is None
+    assert found.standings == ()
+    assert any("stopped early" in note for note in found.notes)
+
+
+def test_stopping_before_anything_was_traced_is_told(monkeypatch):
+    def stopping(scene, **options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(ladder, "trace", stopping)
+    with pytest.raises(KeyboardInterrupt):
+        dt.day(day_scene(PLATE), date="2026-05-20", rays=8192)
+
+
+def test_years_beyond_the_sun_position_are_refused():
+    with pytest.raises(dt.InputError, match="year = 2300 must be from 1800 to 2200"):
+        whole.year(day_scene(PLATE), year=2300)
