@@ -33,7 +33,8 @@ class Size:
     value : float
         In metres, but "scale" without unit.
     low, high : float or None
-        Interval of 95 %, from the tracing and from the uncertain numbers of the scene; None where it is not known.
+        Interval of 95 %, from the tracing, the steps between sizes and the uncertain numbers of the scene; None where
+        it is not known.
     at_end : str
         "low" or "high" where the best lies at an end of the range that was tried, or beyond; else empty.
     """
@@ -153,6 +154,7 @@ def best_at(grid: Grid, number: int, temperature_c: float) -> Best:
         parts = {name: shift[axis] ** 2 for name, shift in shifts.items()}
         if top.place.se is not None:
             parts["tracing"] = top.place.se**2
+        parts["steps between the sizes"] = top.reading**2
         half = TWO_SIDED_95 * math.sqrt(sum(parts.values()))
         is_known = top.place.se is not None and not top.at_end
         low, high = (knob.value(top.place.value + sign * half) if is_known else None for sign in (-1.0, 1.0))
@@ -183,6 +185,7 @@ class _Place:
 
     place: Estimate
     at_end: str
+    reading: float
 
 
 def _tops(grid: Grid, values: np.ndarray, left_out: np.ndarray | None) -> tuple[list[_Place], Estimate]:
@@ -190,7 +193,7 @@ def _tops(grid: Grid, values: np.ndarray, left_out: np.ndarray | None) -> tuple[
     first = grid.places[0]
     if len(grid.knobs) == 1:
         top = top_of(first, values, left_out)
-        return [_Place(top.place, top.at_end)], top.height
+        return [_Place(top.place, top.at_end, top.reading)], top.height
     second = grid.places[1]
     rows = [
         top_of(first, values[:, k], None if left_out is None else left_out[:, :, k]) for k in range(values.shape[1])
@@ -200,7 +203,7 @@ def _tops(grid: Grid, values: np.ndarray, left_out: np.ndarray | None) -> tuple[
     top = top_of(second, heights, blocks)
     place = _along_ridge(second, rows, top.place)
     nearest = rows[int(np.argmin(np.abs(second - top.place.value)))]
-    return [_Place(place, nearest.at_end), _Place(top.place, top.at_end)], top.height
+    return [_Place(place, nearest.at_end, nearest.reading), _Place(top.place, top.at_end, top.reading)], top.height
 
 
 def _along_ridge(second: np.ndarray, rows: Sequence[Any], place: Estimate) -> Estimate:

@@ -23,11 +23,15 @@ class Top:
         Place in the coordinate of the curve, and its height; errors from left-out blocks.
     at_end : str
         "low" or "high" where the curve is highest at an end of its range, so that no best place was found; else empty.
+    reading : float
+        How far the place may be off because the curve is known at few places: the distance to the top of another curve
+        through the same points.
     """
 
     place: Estimate
     height: Estimate
     at_end: str
+    reading: float = 0.0
 
 
 def top_of(places: np.ndarray, heights: np.ndarray, left_out: np.ndarray | None = None) -> Top:
@@ -45,7 +49,8 @@ def top_of(places: np.ndarray, heights: np.ndarray, left_out: np.ndarray | None 
     Notes
     -----
     A polynomial of fourth degree by least squares through the highest point and three on either side; the same points
-    for all blocks, so that the jackknife sees a smooth function of the heights.
+    for all blocks, so that the jackknife sees a smooth function of the heights. The other curve, for `reading`, is the
+    natural cubic spline through all points.
     """
     best = int(np.argmax(heights))
     if best in (0, len(places) - 1):
@@ -54,10 +59,11 @@ def top_of(places: np.ndarray, heights: np.ndarray, left_out: np.ndarray | None 
     first = max(min(best - N_AROUND, len(places) - 2 * N_AROUND - 1), 0)
     near = slice(first, first + 2 * N_AROUND + 1)
     place, height = _fitted_top(places[near], heights[near], best - first)
+    reading = abs(_spline_top(places, heights, best) - place)
     if left_out is None:
-        return Top(Estimate(place, None), Estimate(height, None), "")
+        return Top(Estimate(place, None), Estimate(height, None), "", reading)
     pairs = np.array([_fitted_top(places[near], row[near], best - first) for row in left_out])
-    return Top(from_left_out(place, pairs[:, 0]), from_left_out(height, pairs[:, 1]), "")
+    return Top(from_left_out(place, pairs[:, 0]), from_left_out(height, pairs[:, 1]), "", reading)
 
 
 def _estimate(value: float, left_out: np.ndarray | None) -> Estimate:
@@ -74,6 +80,16 @@ def _fitted_top(places: np.ndarray, heights: np.ndarray, best: int) -> tuple[flo
     inside = [float(root.real) for root in roots if abs(root.imag) < 1e-9 and low <= root.real <= high]
     top = max([low, high, *inside], key=polynomial)
     return float(middle + width * top), float(polynomial(top))
+
+
+def _spline_top(places: np.ndarray, heights: np.ndarray, best: int) -> float:
+    """Place of the top of the natural cubic spline between the neighbours of the highest point."""
+    from scipy.interpolate import CubicSpline
+
+    curve = CubicSpline(places, heights, bc_type="natural")
+    low, high = float(places[best - 1]), float(places[best + 1])
+    inside = [float(root) for root in curve.derivative().roots(extrapolate=False) if low <= root <= high]
+    return max([low, high, *inside], key=lambda place: float(curve(place)))
 
 
 def first_reaching(
@@ -100,7 +116,7 @@ def first_reaching(
         return None
     if heights[0] >= goal:
         return Estimate(float(places[0]), None)
-    value = _crossing(places, heights, goal)
+    value = float(_crossing(places, heights, goal))
     if left_out is None:
         return Estimate(value, None)
     crossings = np.array([_crossing(places, row, goal) for row in left_out])
