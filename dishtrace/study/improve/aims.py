@@ -59,7 +59,7 @@ class Limit:
 
     def room(self, estimate: Estimate) -> float:
         """Distance to the bound on the allowed side; negative where it is broken."""
-        return self.bound - estimate.value if self.is_upper else estimate.value - self.bound
+        return float(self.bound - estimate.value if self.is_upper else estimate.value - self.bound)
 
     def chance(self, estimate: Estimate) -> float | None:
         """How likely the limit holds in truth, by the error of the tracing; None where that is unknown. [–]"""
