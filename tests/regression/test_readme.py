@@ -61,7 +61,7 @@ def test_first_two_commands_install_and_are_one_line_each() -> None:
 @pytest.mark.parametrize("command", commands())
 def test_command_runs(command: str, folder: Path) -> None:
     arguments = command.split()[1:]
-    if arguments[0] in ("trace", "compare", "fit"):
+    if arguments[0] in ("trace", "compare", "fit", "day"):
         arguments += ["--rays", str(FEW_RAYS)]
     if arguments[0] == "compare":
         arguments += ["--dishes", "1"]
