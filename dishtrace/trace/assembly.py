@@ -133,6 +133,12 @@ def _direct_sampling(
     return np.cumsum(share) / share.sum(), power
 
 
+def _corners(triangles: np.ndarray) -> np.ndarray:
+    """First corner and two edges (n, 9) of triangles (n, 3, 3). [m]"""
+    edges = triangles[:, 1:] - triangles[:, :1]
+    return np.ascontiguousarray(np.concatenate([triangles[:, :1], edges], axis=1).reshape(-1, 9))
+
+
 def _part_arrays(
     scene: Scene,
     triangles: np.ndarray,
@@ -143,9 +149,8 @@ def _part_arrays(
     sun: np.ndarray,
 ) -> Parts:
     """The parts as the kernels see them, from triangles (n, 3, 3) in tree order and the part of each (n,)."""
-    edges = triangles[:, 1:] - triangles[:, :1]
-    corners = np.ascontiguousarray(np.concatenate([triangles[:, :1], edges], axis=1).reshape(-1, 9))
-    normal = np.cross(edges[:, 0], edges[:, 1])
+    corners = _corners(triangles)
+    normal = np.cross(corners[:, 3:6], corners[:, 6:9])
     normal = np.ascontiguousarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
     surface, cover = _surfaces(scene)
     is_closed = np.array([mesh.is_closed for mesh in meshes], dtype=bool)
@@ -193,8 +198,13 @@ def assemble(
     low, high = triangles.min(axis=1), triangles.max(axis=1)
     facet_low, facet_high = facets.boxes()
     reach = max(float(np.abs(corner).max()) for corner in (low, high, facet_low, facet_high) if corner.size)
-    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0, reach=reach)
-    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach)
+    corners = _corners(triangles)
+    tree_clear, order_clear = build_tree(
+        low[clear], high[clear], first=0, reach=reach, corners=corners[clear]
+    )
+    tree_solid, order_solid = build_tree(
+        low[solid], high[solid], first=len(clear), reach=reach, corners=corners[solid]
+    )
     tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
     parts = _part_arrays(scene, triangles[order], part[order], meshes, sun_state=sun_state, sun=mirror.pose.sun)

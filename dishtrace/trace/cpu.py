@@ -41,7 +41,6 @@ def _world(optics: Optics, screens: Screens, tally: Tally, points: Points, longe
         tally=tally,
         points=points,
         stack=np.empty(STACK_SIZE, dtype=np.int32),
-        distance=np.empty(STACK_SIZE),
         path=np.empty((longest_path, 3)),
         n_path=np.zeros(1, dtype=np.int64),
     )

@@ -178,7 +178,7 @@ class World(NamedTuple):
     """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
 
     facets, clear, solid: trees over the facets, over the triangles of receivers and covers, and over the others';
-    stack (s,) int32, distance (s,): of the trees' traversal; path (k, 3), n_path (1,): places of a watched ray.
+    stack (s,) int32: of the trees' traversal; path (k, 3), n_path (1,): places of a watched ray.
     """
 
     mirror: Mirror
@@ -191,6 +191,5 @@ class World(NamedTuple):
     tally: Tally
     points: Points
     stack: np.ndarray
-    distance: np.ndarray
     path: np.ndarray
     n_path: np.ndarray

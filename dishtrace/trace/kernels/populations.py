@@ -130,9 +130,7 @@ def trace_ray(world, is_direct, scramble, row, ray, p):
         return
     note_place(world, x + mirror.sketch_length * sx, y + mirror.sketch_length * sy, z + mirror.sketch_length * sz)
     note_place(world, x, y, z)
-    t, before = next_facet(
-        mirror, world.facets, world.parts.corners, x, y, z, sx, sy, sz, FAR, facet, world.stack, world.distance
-    )
+    t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
     if not is_direct and before >= 0 and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
         # Another facet in front takes this light, and counts it.
         world.tally.budget[scramble, OVERLAP] += weight

@@ -138,13 +138,10 @@ def next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving):
 
     facet and leaving: the facet or triangle that the ray starts on, or -1.
     """
-    stack, distance = world.stack, world.distance
-    corners, mirror = world.parts.corners, world.mirror
-    t_facet, next_one = next_facet(mirror, world.facets, corners, ox, oy, oz, dx, dy, dz, FAR, facet, stack, distance)
-    t_solid, solid = closest_hit(
-        world.solid, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_facet, leaving, stack, distance
-    )
-    t, tri = closest_hit(world.clear, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_solid, leaving, stack, distance)
+    stack, mirror = world.stack, world.mirror
+    t_facet, next_one = next_facet(mirror, world.facets, ox, oy, oz, dx, dy, dz, FAR, facet, stack)
+    t_solid, solid = closest_hit(world.solid, False, mirror, ox, oy, oz, dx, dy, dz, t_facet, leaving, stack)
+    t, tri = closest_hit(world.clear, False, mirror, ox, oy, oz, dx, dy, dz, t_solid, leaving, stack)
     return t, tri if tri >= 0 else solid, next_one, t_solid
 
 
