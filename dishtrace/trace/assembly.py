@@ -29,7 +29,7 @@ from dishtrace.trace.points import (
     STREAM_MIRROR_LATER,
     scrambled_points,
 )
-from dishtrace.trace.tree import build_tree
+from dishtrace.trace.tree import build_tree, joined
 
 if TYPE_CHECKING:
     from dishtrace.dish.mount import PlacedMirror
@@ -205,6 +205,7 @@ def assemble(
     tree_solid, order_solid = build_tree(
         low[solid], high[solid], first=len(clear), reach=reach, corners=corners[solid]
     )
+    tree, solid_root = joined(tree_clear, tree_solid)
     tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
     parts = _part_arrays(scene, triangles[order], part[order], meshes, sun_state=sun_state, sun=mirror.pose.sun)
@@ -213,8 +214,8 @@ def assemble(
         sun=Sun(center=np.ascontiguousarray(mirror.pose.sun), table=sun_state.shape.table),
         parts=parts,
         facets=tree_facets,
-        clear=tree_clear,
-        solid=tree_solid,
+        triangles=tree,
+        solid_root=solid_root,
         mirror_points=scrambled_points(
             seed=seed,
             stream=STREAM_MIRROR,

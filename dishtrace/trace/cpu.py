@@ -23,8 +23,8 @@ class Optics(NamedTuple):
     sun: Sun
     parts: Parts
     facets: Tree
-    clear: Tree
-    solid: Tree
+    triangles: Tree
+    solid_root: int
     mirror_points: Points
     direct_points: Points
 
@@ -35,8 +35,8 @@ def _world(optics: Optics, screens: Screens, tally: Tally, points: Points, longe
         sun=optics.sun,
         parts=optics.parts,
         facets=optics.facets,
-        clear=optics.clear,
-        solid=optics.solid,
+        triangles=optics.triangles,
+        solid_root=optics.solid_root,
         screens=screens,
         tally=tally,
         points=points,

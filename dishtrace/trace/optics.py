@@ -177,7 +177,8 @@ def no_screens() -> Screens:
 class World(NamedTuple):
     """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
 
-    facets, clear, solid: trees over the facets, over the triangles of receivers and covers, and over the others';
+    facets: tree over the facets; triangles: trees over the triangles of receivers and covers (root 0) and over the
+    others' (solid_root);
     stack (s,) int32: of the trees' traversal; path (k, 3), n_path (1,): places of a watched ray.
     """
 
@@ -185,8 +186,8 @@ class World(NamedTuple):
     sun: Sun
     parts: Parts
     facets: Tree
-    clear: Tree
-    solid: Tree
+    triangles: Tree
+    solid_root: int
     screens: Screens
     tally: Tally
     points: Points

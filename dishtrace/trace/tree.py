@@ -90,13 +90,38 @@ def build_tree(
     return Tree(nodes, links, np.ascontiguousarray(leaves[:, 0] + np.int32(first)), packs), order
 
 
+def joined(one: Tree, other: Tree) -> tuple[Tree, int]:
+    """Two trees in the same arrays, and the root of the second; that of the first is node 0.
+
+    Parameters
+    ----------
+    one, other : Tree
+        Both over triangles, numbered apart.
+    """
+    links = other.links.copy()
+    child, tag = links[:, CHILD:TAG], links[:, TAG:]
+    child[(tag != 0) & (child >= 0)] += len(one.links)
+    child[child < 0] -= len(one.leaf_first)
+    nodes = np.concatenate([one.links, links]).view(np.float32)
+    block, start = _aligned(len(nodes))
+    block[start : start + nodes.size] = nodes.ravel()
+    nodes = block[start : start + nodes.size].reshape(-1, N_COLUMNS)
+    first = np.concatenate([one.leaf_first, other.leaf_first])
+    return Tree(nodes, nodes.view(np.int32), first, np.concatenate([one.packs, other.packs])), len(one.links)
+
+
+def _aligned(n_nodes: int) -> tuple[np.ndarray, int]:
+    """Zeros for so many nodes, and where among them a line of memory begins."""
+    block = np.zeros(N_COLUMNS * (n_nodes + 1), dtype=np.float32)
+    return block, (-block.ctypes.data % 64) // 4
+
+
 def _laid_out(
     boxes: np.ndarray, count: np.ndarray, picks: np.ndarray, wide: np.ndarray, *, reach: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Nodes in memory lines of their own, boxes in single precision widened by what its rounding can shift a ray."""
     m = len(picks)
-    block = np.zeros(N_COLUMNS * (m + 1), dtype=np.float32)
-    start = (-block.ctypes.data % 64) // 4
+    block, start = _aligned(m)
     nodes = block[start : start + N_COLUMNS * m].reshape(m, N_COLUMNS)
     links = nodes.view(np.int32)
     node, slot = np.nonzero(picks[:, :, 0] >= 0)

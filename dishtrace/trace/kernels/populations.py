@@ -48,9 +48,14 @@ def sun_direction(sun, jitter, u2, u3, u8, u9):
 @device
 def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
     """Share of the sunlight towards (x, y, z) that no part stops on the way in."""
-    share = transmitted_share(world.clear, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
-    if share > 0.0:
-        share *= transmitted_share(world.solid, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
+    share = 1.0
+    for pass_number in range(2):
+        root = world.solid_root if pass_number == 0 else 0
+        share *= transmitted_share(
+            world.triangles, root, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear
+        )
+        if share <= 0.0:
+            return 0.0
     return share
 
 

@@ -151,10 +151,10 @@ def closest_in_leaf(tree, is_facet, mirror, leaf, count, ox, oy, oz, dx, dy, dz,
 
 
 @device
-def closest_hit(tree, is_facet, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack):
+def closest_hit(tree, root, is_facet, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack):
     """Nearest triangle or facet before t_max (at most FAR): (t, number), or (t_max, -1).
 
-    is_facet, a constant at every call, says which the tree holds; leaving is the triangle or facet that the ray starts
+    root: node to begin at; is_facet, a constant at every call, says which the tree holds; leaving is the triangle or facet that the ray starts
     on, or -1. stack (s,) int32 is scratch: nodes with the children still to be looked into.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
@@ -162,7 +162,7 @@ def closest_hit(tree, is_facet, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, 
     limit = single_limit(t_max)
     links = tree.links
     best = -1
-    node, depth, wanted = 0, 0, ALL_CHILDREN
+    node, depth, wanted = root, 0, ALL_CHILDREN
     while True:
         met, nearest = boxes_met(tree, node, wanted, px, py, pz, ix, iy, iz, limit)
         if met != 0:
@@ -188,7 +188,7 @@ def closest_hit(tree, is_facet, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, 
 
 
 @device
-def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover_clear):
+def transmitted_share(tree, root, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover_clear):
     """Share of the light along a ray that no part of a tree stops; glass covers let some through if is_cover_clear.
 
     d must be a unit vector when the tree holds covers; stack (s,) int32 is scratch.
@@ -196,7 +196,7 @@ def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)
     share = 1.0
-    node, depth, wanted = 0, 0, ALL_CHILDREN
+    node, depth, wanted = root, 0, ALL_CHILDREN
     while True:
         met, nearest = boxes_met(tree, node, wanted, px, py, pz, ix, iy, iz, FURTHEST)
         if met != 0:
@@ -244,7 +244,7 @@ def next_facet(mirror, tree, ox, oy, oz, dx, dy, dz, t_max, leaving, stack):
     if mirror.kind.shape[0] == 1:
         t = facet_hit(mirror, 0, ox, oy, oz, dx, dy, dz, leaving == 0)
         return (t, 0) if t < t_max else (t_max, -1)
-    return closest_hit(tree, True, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack)
+    return closest_hit(tree, 0, True, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack)
 
 
 @device

@@ -140,9 +140,13 @@ def next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving):
     """
     stack, mirror = world.stack, world.mirror
     t_facet, next_one = next_facet(mirror, world.facets, ox, oy, oz, dx, dy, dz, FAR, facet, stack)
-    t_solid, solid = closest_hit(world.solid, False, mirror, ox, oy, oz, dx, dy, dz, t_facet, leaving, stack)
-    t, tri = closest_hit(world.clear, False, mirror, ox, oy, oz, dx, dy, dz, t_solid, leaving, stack)
-    return t, tri if tri >= 0 else solid, next_one, t_solid
+    t, tri, t_solid = t_facet, -1, t_facet
+    for pass_number in range(2):
+        root = world.solid_root if pass_number == 0 else 0
+        t, found = closest_hit(world.triangles, root, False, mirror, ox, oy, oz, dx, dy, dz, t, leaving, stack)
+        tri = found if found >= 0 else tri
+        t_solid = t if pass_number == 0 else t_solid
+    return t, tri, next_one, t_solid
 
 
 @device
