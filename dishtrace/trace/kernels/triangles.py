@@ -85,9 +85,8 @@ def boxes_met(tree, node, wanted, ox, oy, oz, ix, iy, iz, limit):
         far = lesser(lesser(greater(tx0, tx1), greater(ty0, ty1)), greater(tz0, tz1)) * ROUNDED_UP
         bit = np.int32(links[TAG + k] & wanted) if near <= lesser(far, limit) else NO_BIT
         met = np.int32(met | bit)
-        place = np.int32((np.float32(near).view(np.int32) & WITHOUT_CHILD) | np.int32(k))
-        place = place if bit != NO_BIT else NOTHING
-        nearest = place if place < nearest else nearest
+        key = np.int32((np.float32(near).view(np.int32) & WITHOUT_CHILD) | np.int32(k)) if bit != NO_BIT else NOTHING
+        nearest = key if key < nearest else nearest
     return met, nearest
 
 
