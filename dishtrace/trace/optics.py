@@ -179,7 +179,7 @@ class World(NamedTuple):
 
     facets: tree over the facets; triangles: trees over the triangles of receivers and covers (root 0) and over the
     others' (solid_root);
-    stack (s,) int32: of the trees' traversal; path (k, 3), n_path (1,): places of a watched ray.
+    stack (s,) int32: of the trees' traversal; batch, words, start_facets: rays being made (kernels/batch.py); path (k, 3), n_path (1,): places of a watched ray.
     """
 
     mirror: Mirror
@@ -192,5 +192,8 @@ class World(NamedTuple):
     tally: Tally
     points: Points
     stack: np.ndarray
+    batch: np.ndarray
+    words: np.ndarray
+    start_facets: np.ndarray
     path: np.ndarray
     n_path: np.ndarray

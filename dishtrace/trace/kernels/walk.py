@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.batch import CLEAR_END, END
 from dishtrace.trace.kernels.mirror import facet_normal, reflectance_at, reflected
 from dishtrace.trace.kernels.sampling import lambert, normal_quantile, uniform_four
 from dishtrace.trace.kernels.screens import record_screens
@@ -158,10 +159,11 @@ def record_leg(tally, scramble, index, ox, oy, oz, dx, dy, dz, weight, t, t_clea
 
 
 @device
-def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, facet, tri, u0, u1, u2):
+def walk(world, scramble, row, ray, is_direct, lane, ox, oy, oz, dx, dy, dz, weight, facet, tri, u0, u1, u2):
     """Follow a ray: from a facet (tri = -1), or from its first place on a part (tri >= 0, d towards the part).
 
-    u0, u1, u2 serve the first hit on a part; later hits draw from the counter-based generator.
+    u0, u1, u2 serve the first hit on a part; later hits draw from the counter-based generator. lane: number in the
+    batch, where the end of the first stretch is left for the screens.
     """
     mirror, parts, tally, points = world.mirror, world.parts, world.tally, world.points
     full_weight = weight
@@ -172,7 +174,10 @@ def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, f
         if tri < 0:
             t, tri, next_one, t_clear = next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving)
             if not (is_direct or is_touched):
-                record_screens(world.screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
+                if hits == 0:
+                    world.batch[END + lane], world.batch[CLEAR_END + lane] = t, t_clear
+                else:
+                    record_screens(world.screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
                 if hits == 0 and ray // N_SCRAMBLES < tally.legs.shape[1]:
                     record_leg(tally, scramble, ray // N_SCRAMBLES, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
             if t >= FAR:
