@@ -12,6 +12,7 @@ from dishtrace.scene.materials import reflectance_table, surface_of
 from dishtrace.scene.quantity import nominal
 from dishtrace.trace.cpu import Optics
 from dishtrace.trace.optics import (
+    CLEAR_ROOT,
     MIRROR_RAYS_PER_DIRECT,
     ROLE_OTHER,
     ROLE_RECEIVER,
@@ -199,12 +200,8 @@ def assemble(
     facet_low, facet_high = facets.boxes()
     reach = max(float(np.abs(corner).max()) for corner in (low, high, facet_low, facet_high) if corner.size)
     corners = _corners(triangles)
-    tree_clear, order_clear = build_tree(
-        low[clear], high[clear], first=0, reach=reach, corners=corners[clear]
-    )
-    tree_solid, order_solid = build_tree(
-        low[solid], high[solid], first=len(clear), reach=reach, corners=corners[solid]
-    )
+    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0, reach=reach, corners=corners[clear])
+    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach, corners=corners[solid])
     tree, solid_root = joined(tree_clear, tree_solid)
     tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
@@ -215,7 +212,7 @@ def assemble(
         parts=parts,
         facets=tree_facets,
         triangles=tree,
-        solid_root=solid_root,
+        roots=np.array([root for root, n in ((solid_root, len(solid)), (CLEAR_ROOT, len(clear))) if n], dtype=np.int64),
         mirror_points=scrambled_points(
             seed=seed,
             stream=STREAM_MIRROR,

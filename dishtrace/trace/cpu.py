@@ -25,7 +25,7 @@ class Optics(NamedTuple):
     parts: Parts
     facets: Tree
     triangles: Tree
-    solid_root: int
+    roots: np.ndarray
     mirror_points: Points
     direct_points: Points
 
@@ -37,7 +37,7 @@ def _world(optics: Optics, screens: Screens, tally: Tally, points: Points, longe
         parts=optics.parts,
         facets=optics.facets,
         triangles=optics.triangles,
-        solid_root=optics.solid_root,
+        roots=optics.roots,
         screens=screens,
         tally=tally,
         points=points,
@@ -74,7 +74,7 @@ def trace_points(
     tally : Tally
         Changed in place.
     start, count : int
-        Multiples of 16 (one direct ray to sixteen mirror rays).
+        Multiples of 32 (one direct ray to 32 mirror rays).
     pool : ThreadPoolExecutor
         Its threads share the rows; each row is written by one thread at a time, in a fixed order.
     """

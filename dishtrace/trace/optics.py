@@ -23,7 +23,9 @@ FIRST, INCIDENT, ABSORBED, PART_DIRECT_INCIDENT, PART_DIRECT_ABSORBED = range(5)
 N_PART_FIGURES = 5
 ROLE_RECEIVER, ROLE_STAND, ROLE_OTHER = range(3)
 # One direct ray to so many mirror rays: direct sun is one sun, so it needs far fewer.
-MIRROR_RAYS_PER_DIRECT = 16
+MIRROR_RAYS_PER_DIRECT = 32
+# Where the tree of receivers and covers begins; that of the other parts begins elsewhere.
+CLEAR_ROOT = 0
 
 N_RADIAL_BINS = 2048
 N_RINGS = 48
@@ -178,8 +180,8 @@ class World(NamedTuple):
     """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
 
     facets: tree over the facets; triangles: trees over the triangles of receivers and covers (root 0) and over the
-    others' (solid_root);
-    stack (s,) int32: of the trees' traversal; batch, words, start_facets: rays being made (kernels/batch.py); path (k, 3), n_path (1,): places of a watched ray.
+    others'; roots (r,) int64: those that hold something, 0 last; stack (s,) int32: of the trees' traversal; batch,
+    words, start_facets: rays being made (kernels/batch.py); path (k, 3), n_path (1,): places of a watched ray.
     """
 
     mirror: Mirror
@@ -187,7 +189,7 @@ class World(NamedTuple):
     parts: Parts
     facets: Tree
     triangles: Tree
-    solid_root: int
+    roots: np.ndarray
     screens: Screens
     tally: Tally
     points: Points

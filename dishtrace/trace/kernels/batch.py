@@ -116,43 +116,49 @@ def place_ray(shape, power, j, b):
 
 
 @device
-def batch_normals(words, d, column, b):
-    """Standard normal numbers of dimension d into a column: the middle of all, then the tails one by one."""
-    for j in range(BATCH):
-        b[column + j] = central_quantile(unit(words[d, j]) - 0.5)
-    for j in range(BATCH):
-        p = unit(words[d, j])
-        if abs(p - 0.5) > CENTRE:
-            b[column + j] = normal_quantile(p)
+def batch_normals(words, low, high, b):
+    """Standard normal numbers of dimensions low .. high - 1 into their columns: the middles, then the tails."""
+    for d in range(low, high):
+        column = SLOPE_A + BATCH * (d - 4)
+        for j in range(BATCH):
+            b[column + j] = central_quantile(unit(words[d, j]) - 0.5)
+        for j in range(BATCH):
+            p = unit(words[d, j])
+            if abs(p - 0.5) > CENTRE:
+                b[column + j] = normal_quantile(p)
 
 
 @device
-def batch_reflected(mirror, facets, words, b):
-    """Unit directions after the first reflection, before what the surface keeps of the light."""
+def batch_deviations(mirror, facets, words, b):
+    """Deviations of the normal and of the reflected ray: the columns SLOPE_A to SPREAD_B [tangents]."""
     has_slope = False
     for i in range(mirror.slope.shape[0]):
         has_slope = has_slope or mirror.slope[i] > 0.0
-    if has_slope:
-        batch_normals(words, 4, SLOPE_A, b)
-        batch_normals(words, 5, SLOPE_B, b)
-        for j in range(BATCH):
-            slope = mirror.slope[facets[j]]
-            b[SLOPE_A + j] *= slope
-            b[SLOPE_B + j] *= slope
-    else:
-        for j in range(BATCH):
-            b[SLOPE_A + j] = b[SLOPE_B + j] = 0.0
     spread = mirror.spread
-    if spread > 0.0:
-        batch_normals(words, 6, SPREAD_A, b)
-        batch_normals(words, 7, SPREAD_B, b)
+    batch_normals(words, 4 if has_slope else 6, 8 if spread > 0.0 else 6, b)
     for j in range(BATCH):
-        sa, sb = b[SLOPE_A + j], b[SLOPE_B + j]
-        ba = bb = 0.0
-        if spread > 0.0:
-            ba, bb = spread * b[SPREAD_A + j], spread * b[SPREAD_B + j]
+        slope = mirror.slope[facets[j]]
+        b[SLOPE_A + j] *= slope
+        b[SLOPE_B + j] *= slope
+        b[SPREAD_A + j] *= spread
+        b[SPREAD_B + j] *= spread
+
+
+@device
+def batch_reflected(b):
+    """Unit directions after the first reflection, before what the surface keeps of the light."""
+    for j in range(BATCH):
         b[DX + j], b[DY + j], b[DZ + j] = reflected(
-            b[NX + j], b[NY + j], b[NZ + j], -b[SX + j], -b[SY + j], -b[SZ + j], sa, sb, ba, bb
+            b[NX + j],
+            b[NY + j],
+            b[NZ + j],
+            -b[SX + j],
+            -b[SY + j],
+            -b[SZ + j],
+            b[SLOPE_A + j],
+            b[SLOPE_B + j],
+            b[SPREAD_A + j],
+            b[SPREAD_B + j],
         )
 
 
@@ -163,4 +169,5 @@ def batch_rays(world, scramble, first, words, facets, b):
     batch_facets(world.mirror, words, facets, b)
     batch_sun(world.sun, world.mirror.jitter, words, b)
     batch_places(world.mirror, facets, b)
-    batch_reflected(world.mirror, facets, words, b)
+    batch_deviations(world.mirror, facets, words, b)
+    batch_reflected(b)

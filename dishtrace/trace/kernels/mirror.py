@@ -217,11 +217,6 @@ def reflected(nx, ny, nz, dx, dy, dz, slope_a, slope_b, spread_a, spread_b):
 
     slope_a, slope_b: deviations of the normal; spread_a, spread_b: of the reflected ray [tangents].
     """
-    mx, my, mz = nx, ny, nz
-    if slope_a != 0.0 or slope_b != 0.0:
-        mx, my, mz = tilted(nx, ny, nz, slope_a, slope_b)
+    mx, my, mz = tilted(nx, ny, nz, slope_a, slope_b)
     k = 2.0 * (dx * mx + dy * my + dz * mz)
-    rx, ry, rz = dx - k * mx, dy - k * my, dz - k * mz
-    if spread_a != 0.0 or spread_b != 0.0:
-        return tilted(rx, ry, rz, spread_a, spread_b)
-    return rx, ry, rz
+    return tilted(dx - k * mx, dy - k * my, dz - k * mz, spread_a, spread_b)

@@ -24,7 +24,6 @@ from dishtrace.trace.kernels.batch import (
     batch_rays,
 )
 from dishtrace.trace.kernels.mirror import is_over_outline, reflectance_at
-from dishtrace.trace.kernels.screens import record_batch
 from dishtrace.trace.kernels.sampling import (
     cos_sin_turns,
     first_point,
@@ -34,6 +33,7 @@ from dishtrace.trace.kernels.sampling import (
     sun_tan2,
     unit,
 )
+from dishtrace.trace.kernels.screens import record_batch
 from dishtrace.trace.kernels.triangles import FAR, is_front, next_facet, transmitted_share
 from dishtrace.trace.kernels.walk import note_place, off_surface, walk
 from dishtrace.trace.optics import LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
@@ -56,8 +56,8 @@ def sun_direction(sun, u, v):
 def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
     """Share of the sunlight towards (x, y, z) that no part stops on the way in."""
     share = 1.0
-    for pass_number in range(2):
-        root = world.solid_root if pass_number == 0 else 0
+    for k in range(world.roots.shape[0]):
+        root = world.roots[k]
         share *= transmitted_share(
             world.triangles, root, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear
         )

@@ -153,8 +153,8 @@ def closest_in_leaf(tree, is_facet, mirror, leaf, count, ox, oy, oz, dx, dy, dz,
 def closest_hit(tree, root, is_facet, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack):
     """Nearest triangle or facet before t_max (at most FAR): (t, number), or (t_max, -1).
 
-    root: node to begin at; is_facet, a constant at every call, says which the tree holds; leaving is the triangle or facet that the ray starts
-    on, or -1. stack (s,) int32 is scratch: nodes with the children still to be looked into.
+    root: node to begin at; is_facet, a constant at every call, says which the tree holds; leaving: the triangle or
+    facet that the ray starts on, or -1. stack (s,) int32 is scratch: nodes with the children still to be looked into.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)

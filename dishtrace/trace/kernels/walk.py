@@ -14,6 +14,7 @@ from dishtrace.trace.kernels.triangles import FAR, closest_hit, next_facet
 from dishtrace.trace.optics import (
     ABSORBED,
     BLOCKED,
+    CLEAR_ROOT,
     DIRECT_ABSORBED,
     DIRECT_ESCAPED,
     DIRECT_INCIDENT,
@@ -142,11 +143,11 @@ def next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving):
     stack, mirror = world.stack, world.mirror
     t_facet, next_one = next_facet(mirror, world.facets, ox, oy, oz, dx, dy, dz, FAR, facet, stack)
     t, tri, t_solid = t_facet, -1, t_facet
-    for pass_number in range(2):
-        root = world.solid_root if pass_number == 0 else 0
+    for k in range(world.roots.shape[0]):
+        root = world.roots[k]
         t, found = closest_hit(world.triangles, root, False, mirror, ox, oy, oz, dx, dy, dz, t, leaving, stack)
         tri = found if found >= 0 else tri
-        t_solid = t if pass_number == 0 else t_solid
+        t_solid = t_solid if root == CLEAR_ROOT else t
     return t, tri, next_one, t_solid
 
 
