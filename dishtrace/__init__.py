@@ -1,9 +1,9 @@
 """Ray tracing of the focal spot of parabolic solar dishes, for people who build them.
 
 Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `compare` (scenes and their
-variants to a `Comparison`), the classes `Scene`, `Result` and `Comparison`, the errors `InputError` and `RunError`, and
-`__version__`. They are fetched on first use, so that importing
-the package, and with it the command's help, stays fast.
+variants to a `Comparison`), `heat` (a scene to a `HeatResult`), `fit`, the classes of these results and `Scene`, the
+errors `InputError` and `RunError`, and `__version__`. They are fetched on first use, so that importing the package, and
+with it the command's help, stays fast.
 """
 
 from __future__ import annotations
@@ -12,27 +12,35 @@ from importlib import import_module
 from types import ModuleType
 from typing import Any
 
+import dishtrace.heat
 import dishtrace.trace
 
 __all__ = [
     "Comparison",
+    "Fit",
+    "HeatResult",
     "InputError",
     "Result",
     "RunError",
     "Scene",
     "__version__",
     "compare",
+    "fit",
+    "heat",
     "load_scene",
     "trace",
 ]
 
 _HOMES = {
     "Comparison": "dishtrace.study.compare",
+    "Fit": "dishtrace.study.fit",
+    "HeatResult": "dishtrace.heat.outcome",
     "InputError": "dishtrace.errors",
     "Result": "dishtrace.flux.result",
     "RunError": "dishtrace.errors",
     "Scene": "dishtrace.scene.model",
     "compare": "dishtrace.study.compare",
+    "fit": "dishtrace.study.fit",
     "load_scene": "dishtrace.scene.read",
 }
 
@@ -49,6 +57,20 @@ class _TracerFolder(ModuleType):
 
 dishtrace.trace.__class__ = _TracerFolder
 trace = dishtrace.trace
+
+
+class _HeatFolder(ModuleType):
+    """The folder `dishtrace.heat`, which can be called like `dishtrace.trace`."""
+
+    def __call__(self, scene: Any, **options: Any) -> Any:
+        """How hot a scene's parts get; takes and returns what `dishtrace.heat.run.heat` does."""
+        from dishtrace.heat.run import heat as run
+
+        return run(scene, **options)
+
+
+dishtrace.heat.__class__ = _HeatFolder
+heat = dishtrace.heat
 
 
 def _version() -> str:

@@ -15,6 +15,8 @@ from dishtrace.cli.build import BUILD_HELP, build_command
 from dishtrace.cli.check import CHECK_HELP, check_command
 from dishtrace.cli.compare import COMPARE_HELP, compare_command
 from dishtrace.cli.exits import DONE
+from dishtrace.cli.fit import FIT_HELP, fit_command
+from dishtrace.cli.heat import HEAT_HELP, heat_command
 from dishtrace.cli.trace import TRACE_HELP, trace_command
 
 __all__ = ["app"]
@@ -65,3 +67,5 @@ app.command("build", help=BUILD_HELP, short_help="Write the making documents of 
 app.command("compare", help=COMPARE_HELP, short_help="Trace scenes or variants; tell and draw the differences.")(
     compare_command
 )
+app.command("fit", help=FIT_HELP, short_help="Tell what a heating log or a photo of the spot say.")(fit_command)
+app.command("heat", help=HEAT_HELP, short_help="Tell how hot parts get, how soon, and what fillings do.")(heat_command)

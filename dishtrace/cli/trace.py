@@ -76,12 +76,13 @@ def trace_command(
         folder = results_folder(scene, out, as_json)
         result = _traced(described, quiet=quiet, rays=rays, seed=seed, threads=threads)
         drift = _drift(result)
+        heat = _heat(result)
         if as_json:
-            _print_object(result, drift)
+            _print_object(result, drift, heat)
         elif not quiet:
-            _print_summary(result, drift)
+            _print_summary(result, drift, heat)
         if folder is not None:
-            _write(result, drift, folder, is_told=not (as_json or quiet))
+            _write(result, drift, heat, folder, is_told=not (as_json or quiet))
         if result.stopped or (drift is not None and drift.stopped):
             raise typer.Exit(STOPPED)
 
@@ -104,26 +105,33 @@ def _drift(result: Result) -> Drift | None:
     return leaving_times(result.scene, seed=result.seed, threads=result.threads)
 
 
-def _print_object(result: Result, drift: Drift | None) -> None:
+def _heat(result: Result) -> dict[str, dict]:
+    """Temperatures of the parts with nothing drawn off; none where no part's emittance is known."""
+    from dishtrace.heat.run import quick_balance
+
+    return quick_balance(result)
+
+
+def _print_object(result: Result, drift: Drift | None, heat: dict[str, dict]) -> None:
     from dishtrace.report.exports import results_object
 
-    print_json(results_object(result, drift))
+    print_json(results_object(result, drift, heat))
 
 
-def _print_summary(result: Result, drift: Drift | None) -> None:
+def _print_summary(result: Result, drift: Drift | None, heat: dict[str, dict]) -> None:
     from dishtrace.report.tables import summary
 
-    print_text(lambda signs: summary(result, signs, drift))
+    print_text(lambda signs: summary(result, signs, drift, heat))
 
 
-def _write(result: Result, drift: Drift | None, folder: Path, *, is_told: bool) -> None:
+def _write(result: Result, drift: Drift | None, heat: dict[str, dict], folder: Path, *, is_told: bool) -> None:
     """Write tables and pictures and say where."""
     from dishtrace.report.exports import write_tables
     from dishtrace.report.fluxmap import can_be_mapped
     from dishtrace.report.pictures import draw_all
 
     try:
-        tables = write_tables(result, folder, drift)
+        tables = write_tables(result, folder, drift, heat)
         pictures = list(draw_all(result, folder))
     except OSError as error:
         raise RunError(

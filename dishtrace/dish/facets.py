@@ -68,9 +68,7 @@ class Facets:
         about : (3,) float64
             Dish frame. [m]
         """
-        return replace(
-            self, origin=(self.origin - about) @ rotation.T + about, axes=self.axes @ rotation.T
-        )
+        return replace(self, origin=(self.origin - about) @ rotation.T + about, axes=self.axes @ rotation.T)
 
     def plan_areas(self) -> np.ndarray:
         """Areas of the outlines in the facets' own planes, (n,). [m2]"""

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.polynomial import legendre
 
 from dishtrace.dish.outline import Outline
 from dishtrace.dish.points import MeasuredError, mesh_points, refuse_holes
+from dishtrace.dish.smooth_surface import SmoothSurface
 from dishtrace.dish.surface_fit import fit_paraboloid, fit_polynomial, neighbour_slope
 from dishtrace.errors import InputError
 from dishtrace.scene.point_list import read_points
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
 
 
-@dataclass(frozen=True, eq=False)
-class MeasuredMirror:
-    """Points of a mirror and what was fitted to them.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class MeasuredMirror(SmoothSurface):
+    """Points of a mirror and what was fitted to them: a paraboloid, and a polynomial on top of it.
 
     Parameters
     ----------
@@ -38,12 +38,6 @@ class MeasuredMirror:
         Heights of the points above the smooth surface: what the fit leaves. [m]
     slope_error : float
         Standard deviation per axis of the slope that the fit leaves. [rad]
-    coefficients : (d + 1, d + 1) float64
-        Of products of Legendre polynomials in (x - middle) / half and (y - middle) / half. [m]
-    middle : (2,) float64
-        [m]
-    half : float
-        [m]
     """
 
     points: np.ndarray
@@ -53,33 +47,6 @@ class MeasuredMirror:
     beside_paraboloid: np.ndarray
     left: np.ndarray
     slope_error: float
-    coefficients: np.ndarray
-    middle: np.ndarray
-    half: float
-
-    @property
-    def degree(self) -> int:
-        """Degree of the polynomial."""
-        return len(self.coefficients) - 1
-
-    def height(self, xy: np.ndarray) -> np.ndarray:
-        """Heights of the smooth surface, (...). [m]"""
-        return np.sum(xy**2, axis=-1) / (4.0 * self.focal_length) + self._polynomial(xy, 0, 0)
-
-    def gradient(self, xy: np.ndarray) -> np.ndarray:
-        """Slopes dz/dx and dz/dy of the smooth surface, (..., 2). [–]"""
-        beside = np.stack([self._polynomial(xy, 1, 0), self._polynomial(xy, 0, 1)], axis=-1)
-        return xy / (2.0 * self.focal_length) + beside
-
-    def curvature(self, xy: np.ndarray) -> np.ndarray:
-        """Second derivatives of the smooth surface, (..., 2, 2). [1/m]"""
-        xx, xy_, yy = (self._polynomial(xy, *order) for order in ((2, 0), (1, 1), (0, 2)))
-        beside = np.stack([np.stack([xx, xy_], axis=-1), np.stack([xy_, yy], axis=-1)], axis=-2)
-        return np.eye(2) / (2.0 * self.focal_length) + beside
-
-    def departure(self, xy: np.ndarray) -> np.ndarray:
-        """Heights of the smooth surface above the paraboloid of the fitted focal length, for maps, (...). [m]"""
-        return self._polynomial(xy, 0, 0)
 
     def figures(self) -> dict[str, float | int | list[float]]:
         """What to tell about the fit; lengths in metres, angles in mrad."""
@@ -93,12 +60,6 @@ class MeasuredMirror:
             "left_rms_m": float(np.sqrt(np.mean(self.left**2))),
             "slope_error_mrad": 1e3 * self.slope_error,
         }
-
-    def _polynomial(self, xy: np.ndarray, along_x: int, along_y: int) -> np.ndarray:
-        """A derivative of the polynomial."""
-        series = legendre.legder(legendre.legder(self.coefficients, along_x, axis=0), along_y, axis=1)
-        u, v = np.moveaxis((xy - self.middle) / self.half, -1, 0)
-        return legendre.legval2d(u, v, series) / self.half ** (along_x + along_y)
 
 
 def measured_mirror(scene: Scene, outline: Outline) -> MeasuredMirror:
@@ -169,6 +130,7 @@ def fit_mirror(points: np.ndarray, *, degree: int, by_fit: bool, height_error: f
         beside_paraboloid=fit.residuals(points),
         left=left,
         slope_error=neighbour_slope(placed[:, :2], left, free_share=share, height_error=height_error),
+        quadric=np.array([1.0, 1.0, 0.0, 0.0, 0.0, 0.0]) / (4.0 * fit.focal_length),
         coefficients=coefficients,
         middle=middle,
         half=half,

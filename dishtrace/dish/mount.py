@@ -13,7 +13,7 @@ from dishtrace.dish.fixed import fixed_pose
 from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.dish.polar import polar_pose
 from dishtrace.dish.pose import Pose, axes_for, share_turned_away
-from dishtrace.dish.section import carried, vector_area
+from dishtrace.dish.section import vector_area
 from dishtrace.dish.stationary import Reset, stationary_reset
 from dishtrace.dish.two_axis import two_axis_pose
 from dishtrace.sun.position import direction_of
@@ -56,10 +56,6 @@ class PlacedMirror:
     vector_area: np.ndarray
     facets: Facets | None = None
     reset: Reset | None = None
-
-    def carried(self, facets: Facets) -> Facets:
-        """Facets laid out on the scene's outline and focal length (those at equinox), where the mount has them now."""
-        return facets if self.reset is None else carried(facets, self.reset.equinox, self.reset.day)
 
 
 def pose(scene: Scene, sun_state: SunState) -> Pose:

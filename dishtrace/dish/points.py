@@ -11,7 +11,7 @@ from dishtrace.scene.point_list import LEAST_POINTS, MOST_POINTS
 from dishtrace.units import LENGTH_UNITS
 
 LARGEST_HOLE = 0.15
-"""No place of the mirror may be farther from a point than this share of the dish's width. [–]"""
+"""No place of the mirror may be farther from a point than this share of the width. [–]"""
 FARTHEST_BEYOND = 0.05
 """How far the rim may lie beyond the line around all points, as a share of the dish's width. [–]"""
 UNLIKELY_RATIO = 10.0
@@ -75,15 +75,17 @@ def mesh_points(path: Path, unit: str) -> np.ndarray:
     return found
 
 
-def refuse_holes(points: np.ndarray, outline: Outline) -> None:
-    """Points must cover the mirror, since a fit is worth nothing beyond them.
+def refuse_holes(points: np.ndarray, outline: Outline, *, what: str = "dish") -> None:
+    """Points must cover a mirror or a facet, since a fit is worth nothing beyond them.
 
     Parameters
     ----------
     points : (n, 3) float64
-        In the dish frame. [m]
+        In the frame of the outline. [m]
     outline : Outline
-        Of the dish. [m]
+        [m]
+    what : str
+        What it is the outline of, for messages.
 
     Raises
     ------
@@ -95,7 +97,7 @@ def refuse_holes(points: np.ndarray, outline: Outline) -> None:
 
     width = float(np.ptp(points[:, :2], axis=0).max())
     if not 1.0 / UNLIKELY_RATIO < width / outline.span < UNLIKELY_RATIO:
-        allowed = f"has points over {width:.4g} m, but the dish is {outline.span:.4g} m wide"
+        allowed = f"has points over {width:.4g} m, but the {what} is {outline.span:.4g} m wide"
         raise MeasuredError(allowed, "check the unit")
     around = shapely.MultiPoint(points[:, :2]).convex_hull.buffer(FARTHEST_BEYOND * outline.span)
     rim = outline.boundary(360)

@@ -112,9 +112,7 @@ def equatorial_direction(hour_angle: float, declination: float, *, latitude: flo
     """
     north, up = np.cos(declination) * np.cos(hour_angle), np.sin(declination)
     sine, cosine = np.sin(latitude), np.cos(latitude)
-    return np.array(
-        [-np.cos(declination) * np.sin(hour_angle), up * cosine - north * sine, up * sine + north * cosine]
-    )
+    return np.array([-np.cos(declination) * np.sin(hour_angle), up * cosine - north * sine, up * sine + north * cosine])
 
 
 def hour_angle_and_declination(direction: np.ndarray, *, latitude: float) -> tuple[float, float]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.polynomial import legendre
 
 from dishtrace.dish.points import MeasuredError
-from dishtrace.vec import rotation_to
+from dishtrace.vec import normalise, rotation_to
 
 POINTS_PER_TERM = 4
 """Least points for each term of the polynomial, so that it does not follow single points. [–]"""
@@ -191,3 +191,72 @@ def neighbour_slope(places: np.ndarray, left: np.ndarray, *, free_share: float, 
     difference = left[edges[near, 1]] - left[edges[near, 0]]
     squares = np.sum(difference**2) / free_share - 2.0 * height_error**2 * near.sum()
     return float(np.sqrt(max(0.0, squares) / np.sum(distance[near] ** 2)))
+
+
+@dataclass(frozen=True, eq=False)
+class Cap:
+    """The sphere that fits points on a facet best, and how the facet's curvature differs with direction.
+
+    Parameters
+    ----------
+    curvature : float
+        1 / R; 0 for a plane, negative for a facet that bulges. [1/m]
+    normal : (3,) float64
+        Unit vector, the sphere's normal above the origin. [–]
+    beside : (n,) float64
+        Heights of the points above the sphere, along that normal. [m]
+    principal : (float, float)
+        Largest and smallest curvature of the toroidal form that fits best. [1/m]
+    """
+
+    curvature: float
+    normal: np.ndarray
+    beside: np.ndarray
+    principal: tuple[float, float]
+
+
+def fit_cap(points: np.ndarray) -> Cap:
+    """The sphere of any radius, either side hollow, that fits points best; a plane is the one of curvature 0.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        In the facet's frame. [m]
+
+    Raises
+    ------
+    MeasuredError
+        If they lie on a line.
+
+    Notes
+    -----
+    With p the way from the place above the origin and n the normal there, k |p|^2 / 2 - n p is the distance from the
+    sphere of curvature k to first order, since its gradient has length 1 on the sphere. The toroidal form has
+    a (x^2 - y^2) / 2 + c x y besides, so its principal curvatures are k + hypot(a, c) and k - hypot(a, c).
+    """
+    from scipy.optimize import least_squares
+
+    scale = 0.5 * float(np.ptp(points[:, :2], axis=0).max())
+    x, y, z = (points / scale).T
+    design = np.column_stack([0.5 * (x * x + y * y), x, y, np.ones(len(x)), 0.5 * (x * x - y * y), x * y])
+    start, _, rank, _ = np.linalg.lstsq(design, z, rcond=1e-10)
+    if rank < design.shape[1]:
+        raise MeasuredError("has points that lie on a line or a curve", "measure points all over the facet")
+
+    def beside(state: np.ndarray) -> np.ndarray:
+        """Heights above the form; `state`: curvature, slopes, height and, for the toroid, a and c."""
+        normal = normalise(np.array([-state[1], -state[2], 1.0]))
+        p = np.stack([x, y, z - state[3]], axis=-1)
+        round_part = 0.5 * state[0] * np.sum(p * p, axis=1)
+        return p @ normal - round_part - design[:, 4 : len(state)] @ state[4:]
+
+    exact = {"method": "lm", "xtol": 1e-15, "ftol": 1e-15, "gtol": 1e-15}
+    sphere = least_squares(beside, start[:4], **exact).x
+    toroid = least_squares(beside, start, **exact).x
+    spread = float(np.hypot(*toroid[4:]))
+    return Cap(
+        curvature=float(sphere[0]) / scale,
+        normal=normalise(np.array([-sphere[1], -sphere[2], 1.0])),
+        beside=scale * beside(sphere),
+        principal=(float(toroid[0] + spread) / scale, float(toroid[0] - spread) / scale),
+    )

@@ -20,6 +20,9 @@ WIDEST_RANGE = 0.8
 NARROWING = 0.125
 # Points about the best one that the parabola is laid through.
 N_FITTED = 7
+# A stretch as low as the minimum that is longer than this many of its standard errors is no parabola's.
+LEVEL_OF_PARABOLA = 12.0
+LEVEL_ERRORS = 6.0
 N_BINS = 4096
 N_PIXELS = 64
 PATCH_AREA = 1e-4
@@ -122,15 +125,46 @@ def _search(curve: Callable[[np.ndarray, float], np.ndarray], legs: np.ndarray, 
     half = FIRST_RANGE * focal_length
     while True:
         offsets = np.linspace(-half, half, N_STEPS)
-        coarse = values(offsets)[0]
-        if np.all(coarse == coarse[0]):
+        coarse = values(offsets)
+        if np.all(coarse[0] == coarse[0, 0]):
             return Estimate(0.0, None)
-        best = int(np.argmin(coarse))
+        best = int(np.argmin(coarse[0]))
         if best not in (0, N_STEPS - 1) or half >= WIDEST_RANGE * focal_length:
             break
         half *= 2.0
     close = offsets[best] + np.linspace(-half, half, N_STEPS) * NARROWING
-    return _lowest(values(close), close)
+    near = values(close)
+    found = _lowest(near, close)
+    level = level_width(np.concatenate([coarse, near], axis=1), np.concatenate([offsets, close]))
+    if found.se is None or level <= LEVEL_OF_PARABOLA * found.se:
+        return found
+    if level >= half or found.se == 0.0:
+        return Estimate(found.value, None)
+    widened = level / (LEVEL_ERRORS * found.se) * (found.left_out - found.left_out.mean())
+    return from_left_out(found.value, found.value + widened)
+
+
+def level_width(curves: np.ndarray, offsets: np.ndarray) -> float:
+    """Length of the stretch whose values lie within 2 standard errors of the lowest one. [m]
+
+    Parameters
+    ----------
+    curves : (b + 1, n) float64
+        Of all blocks, then with each left out.
+    offsets : (n,) float64
+        [m]
+
+    Notes
+    -----
+    The errors are those of the differences, by the jackknife. About the minimum x0 of a parabola they grow with
+    |x - x0|, and the stretch is 8 standard errors of x0 long. A much longer one is a plain, anywhere on which the
+    minimum may lie: a sixth of it is then the standard error, since few minima lie near its ends.
+    """
+    beside = curves - curves[:, [int(np.argmin(curves[0]))]]
+    n_blocks = len(curves) - 1
+    spread = beside[1:] - beside[1:].mean(axis=0)
+    errors = np.sqrt((n_blocks - 1) / n_blocks * np.sum(spread**2, axis=0))
+    return float(np.ptp(offsets[beside[0] <= 2.0 * errors]))
 
 
 def smallest_spot(legs: np.ndarray, *, focal_length: float) -> Estimate:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.dish.facets import Facets
-from dishtrace.dish.layouts import facets_of, measured_figures
+from dishtrace.dish.layouts import Fits, facet_figures, facets_of, fits_of, measured_figures
 from dishtrace.dish.mount import PlacedMirror, placed_mirror
 from dishtrace.dish.outline import outline_of
 from dishtrace.dish.paraboloid import rim_angle
@@ -56,6 +56,7 @@ class Prepared:
     sun: SunState
     mirror: PlacedMirror
     facets: Facets
+    fits: Fits
     meshes: tuple[PartMesh, ...]
     assembly: Assembly
 
@@ -80,12 +81,13 @@ def prepare(scene: Scene, *, seed: int) -> Prepared:
     """
     sun = sun_state(scene)
     mirror = placed_mirror(scene, sun)
-    facets = mirror.facets
+    facets, outline = mirror.facets, outline_of(scene)
+    fits = fits_of(scene, outline)
     if facets is None or scene.dish.facets is not None:
-        facets = mirror.carried(facets_of(scene, outline_of(scene)))
+        facets = facets_of(scene, outline, fits=fits, reset=mirror.reset)
     meshes = part_meshes(scene, mirror.pose, mirror.outline)
     assembly = assemble(scene, sun_state=sun, mirror=mirror, facets=facets, meshes=meshes, seed=seed)
-    return Prepared(scene, sun, mirror, facets, meshes, assembly)
+    return Prepared(scene, sun, mirror, facets, fits, meshes, assembly)
 
 
 def trace(
@@ -233,13 +235,16 @@ def _dish_figures(prepared: Prepared) -> dict[str, float]:
         "outline_m2": float(mirror.vector_area[2]),
         "aperture_m2": float(facets.aperture_areas().sum()),
         "mirror_m2": float(facets.surface_areas().sum()),
-        "facets": len(facets),
+        "facets": len(np.unique(facets.number)),
         "rim_angle_deg": float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length))),
         "focal_length_m": float(mirror.focal_length),
     }
     if table is not None and table.layout == "measured":
         figures["facets"] = 1
-        figures["measured"] = measured_figures(prepared.scene, outline_of(prepared.scene))
+        outline = outline_of(prepared.scene)
+        figures["measured"] = measured_figures(prepared.scene, outline, fits=prepared.fits, reset=mirror.reset)
+    if prepared.fits.facets:
+        figures["measured_facets"] = facet_figures(prepared.scene, facets, prepared.fits)
     return figures
 
 
@@ -285,6 +290,7 @@ def _result(
         sun=prepared.sun,
         mirror=mirror,
         facets=prepared.facets,
+        fits=prepared.fits,
         dish=_dish_figures(prepared),
         ledger=ledger(tally.budget / n_rays, outline_w=outline_w, hole_w=hole_w, is_skin=is_skin),
         focal_plane=shown[0],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
     from dishtrace.dish.facets import Facets
+    from dishtrace.dish.layouts import Fits
     from dishtrace.dish.mount import PlacedMirror, Pose
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
@@ -43,9 +44,10 @@ class Result:
     mirror : PlacedMirror
         The mirror at the moment: pose, focal length, outline.
     facets : Facets
-        The mirror surfaces as built, in the dish frame.
+        The mirror surfaces as traced, in the dish frame; patches of one measured facet share its number.
     dish : dict
-        outline_m2, aperture_m2, mirror_m2, facets, rim_angle_deg.
+        outline_m2, aperture_m2, mirror_m2, facets, rim_angle_deg, focal_length_m; for a measured mirror `measured`,
+        for measured facets `measured_facets`: what was fitted to the points (see the README).
     ledger : Ledger
     focal_plane, best_focus, highest_peak : ScreenResult
         The spot in the focal plane, where R90 is smallest, and where the peak over 1 cm2 is highest.
@@ -55,6 +57,8 @@ class Result:
         Paths of a few dozen rays, dish frame. [m]
     notes : tuple of str
         What the user should know.
+    fits : Fits
+        Fits to measured points of the mirror or its facets; empty for other mirrors.
     """
 
     scene: Scene
@@ -70,7 +74,7 @@ class Result:
     sun: SunState
     mirror: PlacedMirror
     facets: Facets
-    dish: dict[str, float]
+    dish: dict[str, Any]
     ledger: Ledger
     focal_plane: ScreenResult
     best_focus: ScreenResult
@@ -79,6 +83,7 @@ class Result:
     screens: dict[str, ScreenResult]
     sample_rays: tuple[np.ndarray, ...]
     notes: tuple[str, ...]
+    fits: Fits
 
     @property
     def pose(self) -> Pose:

@@ -14,7 +14,7 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.parts import sheets, solids
 from dishtrace.parts.cavity import cavity
 from dishtrace.parts.charts import Chart
-from dishtrace.parts.clearance import Contact, mirror_contact
+from dishtrace.parts.clearance import LEAST_SHARED_M2, Contact, mirror_contact, shared_area
 from dishtrace.parts.meshes import MeshError, mesh_report
 from dishtrace.parts.sheets import Shape
 from dishtrace.parts.triangles import area_vectors, is_closed
@@ -125,7 +125,24 @@ def part_meshes(scene: Scene, pose: Pose, outline: Outline) -> tuple[PartMesh, .
         meshes.append(mesh)
     if faults:
         raise InputError(faults)
-    return tuple(meshes)
+    return _with_shared_faces(meshes)
+
+
+def _with_shared_faces(meshes: list[PartMesh]) -> tuple[PartMesh, ...]:
+    """Meshes with a note on those whose faces lie on those of an earlier part."""
+    noted = []
+    for place, mesh in enumerate(meshes):
+        notes = []
+        for other in meshes[:place]:
+            both = mesh.is_closed and other.is_closed
+            area = shared_area(other.triangles, mesh.triangles, are_closed=both)
+            if area > LEAST_SHARED_M2:
+                notes.append(
+                    f'{1e4 * area:.3g} cm2 of it lie on faces of "{other.name}", in the same place: light that arrives '
+                    "there is counted for one of the two only; move one of them by 0.1 mm where it matters which"
+                )
+        noted.append(replace(mesh, notes=(*mesh.notes, *notes)) if notes else mesh)
+    return tuple(noted)
 
 
 def part_mesh(scene: Scene, part: Part, pose: Pose, *, dish_span: float) -> PartMesh:

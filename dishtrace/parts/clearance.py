@@ -1,4 +1,4 @@
-"""Whether a part reaches through the mirror."""
+"""Whether a part reaches through the mirror, and whether two parts share faces."""
 
 from __future__ import annotations
 
@@ -8,9 +8,15 @@ import numpy as np
 
 from dishtrace.dish.outline import Outline
 from dishtrace.dish.paraboloid import height, line_crossings
+from dishtrace.parts.triangles import area_vectors
 
 TOUCHING = 1e-6
 """Share of the focal length by which a part may dip into the mirror and still only touch it [–]."""
+
+COPLANAR = 1e-8
+"""Planes whose normals, and whose distances from the vertex in metres, differ by less than this are one plane [–]."""
+LEAST_SHARED_M2 = 1e-8
+"""Shared faces smaller than this are only rounding [m2]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,3 +85,58 @@ def _cuts(triangles: np.ndarray, is_below: np.ndarray, outline: Outline, focal_l
         points = start[on_edge] + t[on_edge, np.newaxis] * step[on_edge]
         found.append(points[outline.contains(points[:, :2])])
     return np.concatenate(found)
+
+
+def shared_area(first: np.ndarray, second: np.ndarray, *, are_closed: bool) -> float:
+    """Area where faces of two parts lie in one plane and on each other, for light to meet.
+
+    Parameters
+    ----------
+    first, second : (n, 3, 3) float64
+        Triangles of the parts, dish frame. [m]
+    are_closed : bool
+        Whether both are solids: faces that look at each other then touch, and no light comes between them.
+
+    Returns
+    -------
+    float
+        [m2]
+    """
+    import shapely
+    from scipy.spatial import cKDTree
+
+    if not _boxes_meet(first, second):
+        return 0.0
+    (planes_1, of_1), (planes_2, of_2) = (_planes(triangles, is_one_way=are_closed) for triangles in (first, second))
+    area = 0.0
+    near = cKDTree(planes_2).query_ball_point(planes_1, 10.0 * COPLANAR)
+    for place in (place for place, found in enumerate(near) if found):
+        axes = np.linalg.svd(planes_1[place, :3][np.newaxis])[2][1:]
+        flat = [
+            shapely.union_all(shapely.polygons(triangles @ axes.T))
+            for triangles in (first[of_1 == place], second[np.isin(of_2, near[place])])
+        ]
+        area += float(shapely.area(shapely.intersection(*flat)))
+    return area
+
+
+def _boxes_meet(first: np.ndarray, second: np.ndarray) -> bool:
+    (low_1, high_1), (low_2, high_2) = ((part.min(axis=(0, 1)), part.max(axis=(0, 1))) for part in (first, second))
+    return bool(np.all(low_1 <= high_2 + COPLANAR) and np.all(low_2 <= high_1 + COPLANAR))
+
+
+def _planes(triangles: np.ndarray, *, is_one_way: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Planes of triangles, each once: unit normals and distances, (k, 4), and each triangle's.
+
+    Normals are those of the fronts, or turned so that both sides of a plane have one.
+    """
+    vectors = area_vectors(triangles)
+    normals = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+    largest = np.take_along_axis(normals, np.argmax(np.abs(normals) > 0.5, axis=1)[:, np.newaxis], axis=1)
+    normals = normals if is_one_way else normals * np.sign(largest)
+    distance = np.sum(normals * triangles.mean(axis=1), axis=1)
+    planes = np.column_stack([normals, distance])
+    _, first, of = np.unique(
+        np.round(planes / COPLANAR).astype(np.int64), axis=0, return_index=True, return_inverse=True
+    )
+    return planes[first], of.reshape(-1)

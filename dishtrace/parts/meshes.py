@@ -10,9 +10,8 @@ import numpy as np
 
 from dishtrace.parts.refine import refine
 from dishtrace.parts.triangles import area_vectors, corner_numbers, edge_faults, volume
+from dishtrace.units import LENGTH_UNITS
 
-METRES_PER_UNIT = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
-"""Units that a mesh can be in [m]."""
 FORMATS = (".stl", ".obj", ".ply", ".glb")
 """Endings of the files that are read."""
 LARGEST_OF_DISH, SMALLEST_OF_DISH = 100.0, 1e-3
@@ -172,7 +171,7 @@ def refuse_wrong_unit(triangles: np.ndarray, unit: str, dish_span: float) -> Non
     if SMALLEST_OF_DISH < size / dish_span < LARGEST_OF_DISH:
         return
     names = {"mm": "millimetres", "m": "metres", "cm": "centimetres", "in": "inches", "ft": "feet"}
-    ratio = {name: size / METRES_PER_UNIT[unit] * METRES_PER_UNIT[name] / dish_span for name in names}
+    ratio = {name: size / LENGTH_UNITS[unit] * LENGTH_UNITS[name] / dish_span for name in names}
     fitting = [name for name in names if 0.005 < ratio[name] < 3.0]
     hint = f'it looks like {names[fitting[0]]}: write unit = "{fitting[0]}"' if fitting else "state its true unit"
     raise MeshError(f"makes the mesh {size:.3g} m large, while the dish is {dish_span:.3g} m", hint, "unit")
@@ -187,7 +186,7 @@ def mesh_report(path: Path, *, unit: str, turn_deg: tuple[float, float, float], 
         STL, OBJ, PLY or GLB file. A GLB file has its y axis up by convention: turn_deg = [90, 0, 0] makes
         that z.
     unit : str
-        A key of `METRES_PER_UNIT`.
+        A key of `LENGTH_UNITS`.
     turn_deg : tuple of 3 float
         Turns about x, then y, then z, about the file's origin; see `turn_matrix`. [deg]
     dish_span : float
@@ -203,7 +202,7 @@ def mesh_report(path: Path, *, unit: str, turn_deg: tuple[float, float, float], 
     MeshError
         As `read_triangles` and `refuse_wrong_unit`, and when all triangles are degenerate.
     """
-    given = read_triangles(path) * METRES_PER_UNIT[unit] @ turn_matrix(turn_deg).T
+    given = read_triangles(path) * LENGTH_UNITS[unit] @ turn_matrix(turn_deg).T
     dropped = is_degenerate(given)
     if dropped.all():
         raise MeshError("has only triangles without area", "export the mesh again")

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.report.folder import slugs
-from dishtrace.report.measured import fitted_mirror
 
 if TYPE_CHECKING:
     from dishtrace.dish.measured import MeasuredMirror
+    from dishtrace.dish.measured_facet import MeasuredFacet
     from dishtrace.flux.result import PartResult, Result, ScreenResult
     from dishtrace.study.drift import Drift
 
@@ -23,7 +23,7 @@ SIDES = ("front", "back")
 DISH_FRAME = "dish frame: origin at the mirror's vertex, z along the axis towards the sun"
 
 
-def write_tables(result: Result, folder: Path, drift: Drift | None = None) -> list[str]:
+def write_tables(result: Result, folder: Path, drift: Drift | None = None, heat: dict | None = None) -> list[str]:
     """Write results.json and every csv table.
 
     Parameters
@@ -34,20 +34,24 @@ def write_tables(result: Result, folder: Path, drift: Drift | None = None) -> li
         Exists and can be written.
     drift : Drift, optional
         Of a dish that stands still, for results.json.
+    heat : dict, optional
+        Quick balance of the parts, for results.json.
 
     Returns
     -------
     list of str
         Names of the files written, results.json first.
     """
-    written = [write_json(result, folder, drift)]
+    written = [write_json(result, folder, drift, heat)]
     for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
         written.append(write_triangles(result, part, folder, name))
     for name, screen in named_screens(result).items():
         written += write_screen(result, screen, folder, name)
-    mirror = fitted_mirror(result)
+    mirror, facets = result.fits.mirror, result.fits.facets
     if mirror is not None:
         written.append(write_measured(result, mirror, folder))
+    for slug, (name, fit) in zip(slugs(Path(file).stem for file in facets), facets.items(), strict=True):
+        written.append(write_measured_facet(result, name, fit, folder / f"measured-facet-{slug}.csv"))
     return written
 
 
@@ -59,14 +63,15 @@ def named_screens(result: Result) -> dict[str, ScreenResult]:
     return dict(zip(slugs(name for name, _ in pairs), (screen for _, screen in pairs), strict=True))
 
 
-def results_object(result: Result, drift: Drift | None = None) -> dict:
-    """What `--json` prints: the result, with the key "drift" for a dish that stands still."""
-    return result.to_dict() if drift is None else {**result.to_dict(), "drift": drift.to_dict()}
+def results_object(result: Result, drift: Drift | None = None, heat: dict | None = None) -> dict:
+    """What `--json` prints: the result, with "drift" for a dish that stands still and "heat" where it is known."""
+    more = {} if drift is None else {"drift": drift.to_dict()}
+    return {**result.to_dict(), **more, **({"heat": heat} if heat else {})}
 
 
-def write_json(result: Result, folder: Path, drift: Drift | None = None) -> str:
+def write_json(result: Result, folder: Path, drift: Drift | None = None, heat: dict | None = None) -> str:
     """Write results.json, the object that `--json` prints, too."""
-    text = json_text(results_object(result, drift))
+    text = json_text(results_object(result, drift, heat))
     (folder / "results.json").write_text(text + "\n", encoding="utf-8")
     return "results.json"
 
@@ -139,18 +144,33 @@ def write_screen(result: Result, screen: ScreenResult, folder: Path, name: str) 
 def write_measured(result: Result, mirror: MeasuredMirror, folder: Path) -> str:
     """Write measured-mirror.csv: the measured points, the fitted form there and what the fit leaves."""
     table = result.scene.dish.facets
-    places = mirror.points[:, :2]
-    columns = dict(zip(("x_m", "y_m", "z_m"), mirror.points.T, strict=True))
-    columns |= {"departure_m": mirror.departure(places), "left_m": mirror.left}
+    columns = _fit_columns(mirror)
     focal_length = f"{mirror.focal_length:.9g}"
     head = [
-        f"measured mirror, {len(places)} points of {' '.join(table.file.split())!r}, placed {table.placed}",
+        f"measured mirror, {len(mirror.points)} points of {' '.join(table.file.split())!r}, placed {table.placed}",
         f"x, y, z: points [m] in the {DISH_FRAME}",
         f"departure: polynomial of degree {mirror.degree}, the fitted surface above the paraboloid [m]",
         "left: the point above the fitted surface [m]",
         f"z = (x^2 + y^2) / (4 f) + departure + left, with the fitted focal length f = {focal_length} m",
     ]
     return _write_csv(folder / "measured-mirror.csv", [*source_lines(result), *head], columns)
+
+
+def write_measured_facet(result: Result, name: str, fit: MeasuredFacet, path: Path) -> str:
+    """Write measured-facet-<file>.csv: the measured points, the fitted form there and what the fit leaves."""
+    head = [
+        f"measured facet, {len(fit.points)} points of {' '.join(name.split())!r}, turned until the fit is level at 0, 0",
+        "x, y, z: points [m] in the facet's frame: from its middle across it, z along its normal",
+        f"departure: polynomial of degree {fit.degree}, the fitted surface above the sphere [m]",
+        "left: the point above the fitted surface [m]",
+        f"z = k r^2 / (1 + sqrt(1 - k^2 r^2)) + departure + left; r^2 = x^2 + y^2, k = {fit.sphere_curvature:.9g} / m",
+    ]
+    return _write_csv(path, [*source_lines(result), *head], _fit_columns(fit))
+
+
+def _fit_columns(fit: MeasuredMirror | MeasuredFacet) -> dict[str, Iterable[float]]:
+    columns = dict(zip(("x_m", "y_m", "z_m"), fit.points.T, strict=True))
+    return columns | {"departure_m": fit.departure(fit.points[:, :2]), "left_m": fit.left}
 
 
 def source_lines(result: Result) -> list[str]:

@@ -1,18 +1,13 @@
-"""What the report shows of a measured mirror: the fit, a map of its departure, and levels for contour lines."""
+"""What the report shows of measured mirrors and facets: a map of the fit's departure, and levels for contour lines."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from dishtrace.dish.measured import MeasuredMirror, measured_mirror
-from dishtrace.dish.outline import Outline, outline_of
+from dishtrace.dish.outline import Outline, polygon
+from dishtrace.dish.smooth_surface import SmoothSurface
 from dishtrace.report.fluxmap import round_levels
 from dishtrace.report.numerals import significant
-
-if TYPE_CHECKING:
-    from dishtrace.flux.result import Result
 
 BINS = 181
 """Places of the map along the longer side of the dish. [–]"""
@@ -26,27 +21,20 @@ SQUARES = 8
 """Squares along the longer side of the dish over which heights of points are averaged. [–]"""
 
 
-def fitted_mirror(result: Result) -> MeasuredMirror | None:
-    """The fit of a scene's measured mirror, None for other mirrors.
-
-    Raises
-    ------
-    InputError
-        If the file of points was changed or taken away since the trace so that it no longer fits.
-    """
-    table = result.scene.dish.facets
-    if table is None or table.layout != "measured":
-        return None
-    return measured_mirror(result.scene, outline_of(result.scene))
-
-
 def small(value: float, unit: str) -> str:
     """What a fit leaves, in mm or mrad with two digits; rounding is not told as a height or a slope."""
     return f"{significant(value, 2)} {unit}" if value >= LEAST_TOLD else f"less than {LEAST_TOLD:g} {unit}"
 
 
-def departure_map(mirror: MeasuredMirror, outline: Outline) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Heights of the fitted surface above the fitted paraboloid over the dish.
+def outline_around(points: np.ndarray) -> Outline:
+    """Line around all points (n, 3) of a facet, in its plane. [m]"""
+    from scipy.spatial import ConvexHull
+
+    return polygon(points[ConvexHull(points[:, :2]).vertices, :2])
+
+
+def departure_map(fit: SmoothSurface, outline: Outline) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Heights of the fitted surface above the fitted paraboloid or sphere.
 
     Returns
     -------
@@ -62,7 +50,7 @@ def departure_map(mirror: MeasuredMirror, outline: Outline) -> tuple[np.ndarray,
     x, y = (np.linspace(low, high, 1 + int(np.ceil((high - low) / step - 1e-9))) for low, high in ((x0, x1), (y0, y1)))
     places = np.stack(np.meshgrid(x, y), axis=-1)
     inside = outline.contains(places.reshape(-1, 2)).reshape(places.shape[:2])
-    return x, y, np.where(inside, mirror.departure(places), np.nan)
+    return x, y, np.where(inside, fit.departure(places), np.nan)
 
 
 def colour_limit(heights: np.ndarray, *, share: float = 1.0) -> float:

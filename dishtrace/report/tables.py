@@ -40,7 +40,9 @@ class Heading(str):
     """A line that starts a section; shown bold where the terminal can."""
 
 
-def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) -> Text:
+def summary(
+    result: Result, signs: Signs = PLAIN, drift: Drift | None = None, heat: dict[str, dict] | None = None
+) -> Text:
     """Everything that is printed after a run, save the list of files.
 
     Parameters
@@ -51,6 +53,8 @@ def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) ->
         Characters that the output can carry.
     drift : Drift, optional
         Of a dish that stands still.
+    heat : dict, optional
+        Quick balance of the parts, see `dishtrace.heat.run.quick_balance`.
 
     Returns
     -------
@@ -60,10 +64,12 @@ def summary(result: Result, signs: Signs = PLAIN, drift: Drift | None = None) ->
     sections = [
         head(result, signs),
         measured(result),
+        measured_facets(result),
         budget(result, signs) + first_hits(result, signs),
         spot(result, signs) + moving_on(drift, signs) + peaks(result, signs),
         parts_table(result, signs),
         screens(result, signs),
+        settled(heat),
         notes(result),
         warnings(result, signs),
     ]
@@ -121,12 +127,45 @@ def measured(result: Result) -> list[str]:
             f"slope error {small(figures['slope_error_mrad'], 'mrad')} per axis",
         ]
     )
-    error_m = result.scene.dish.facets.height_error_m
-    heights = "Heights count as exact; height_error_m would take their error out of the slope error."
+    return lines + _why_no_errors(result.scene.dish.facets.height_error_m, "height_error_m")
+
+
+def measured_facets(result: Result) -> list[str]:
+    """The fits of measured facets; nothing for other mirrors."""
+    lines: list[str] = []
+    for figures in result.dish.get("measured_facets", ()):
+        file = " ".join(figures["file"].split())
+        lines.append(Heading(_clipped(f"Measured facet {file}, {figures['points']} points", WIDTH)))
+        radius, (low, high) = figures["radius_m"], figures["radii_m"]
+        form = "flat" if radius is None else f"fitted radius {significant(radius, 4)} m"
+        by_way = " and ".join("flat" if r is None else f"{significant(r, 4)} m" for r in (low, high))
+        lines += flow(
+            [
+                f"{form} (by direction: {by_way})",
+                f"{small(1e3 * figures['beside_sphere_rms_m'], 'mm')} rms beside the "
+                f"{'plane' if radius is None else 'sphere'}",
+            ]
+        )
+        lines += flow(
+            [
+                f"fit of degree {figures['degree']} leaves {small(1e3 * figures['left_rms_m'], 'mm')} rms",
+                f"slope error {small(figures['slope_error_mrad'], 'mrad')} per axis",
+                f"carried by {figures['facets']} facets of {figures['patches']} "
+                f"patch{'' if figures['patches'] == 1 else 'es'}",
+            ]
+        )
+    if lines:
+        lines += _why_no_errors(result.scene.dish.facets.curve_height_error_m, "curve_height_error_m")
+    return lines
+
+
+def _why_no_errors(error_m: float, key: str) -> list[str]:
+    """Why figures of a fit stand without standard errors, and what of the heights' error is in them."""
+    heights = f"Heights count as exact; {key} would take their error out of the slope error."
     if error_m > 0.0:
         heights = f"An error of {1e3 * error_m:.3g} mm of the heights is taken out of the slope error."
     why = f"No standard errors: what the fit leaves is form and measuring error, mixed. {heights}"
-    return lines + textwrap.wrap(why, WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return textwrap.wrap(why, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
 def budget(result: Result, signs: Signs = PLAIN) -> list[str]:
@@ -231,6 +270,16 @@ def screens(result: Result, signs: Signs = PLAIN) -> list[str]:
         if inside:
             lines += flow(["within a radius of " + inside[0], *inside[1:]], indent="    ")
     return lines
+
+
+def settled(heat: dict[str, dict] | None) -> list[str]:
+    """Temperature of each lit part as one lump with nothing drawn off."""
+    lit = {name: entry for name, entry in (heat or {}).items() if entry["absorbed_w"]["value"] > 0.0}
+    if not lit:
+        return []
+    items = [f"{name} {entry['stagnation_c']['value']:.0f} C" for name, entry in lit.items()]
+    lines = [Heading("Temperatures with nothing drawn off, each part equally warm everywhere"), *flow(items)]
+    return [*lines, "  (losses are good to 20 %; the command heat tells the hottest places and more)"]
 
 
 def notes(result: Result) -> list[str]:

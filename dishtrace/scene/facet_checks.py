@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, get_args
 
 from dishtrace.errors import Fault, InputError
-from dishtrace.scene.facet_list import SIZE_NUMBERS, ListDefaults, read_facet_list
+from dishtrace.scene.facet_list import SIZE_NUMBERS, FacetRow, ListDefaults, read_facet_list
 from dishtrace.scene.facets import FACET_LAYOUTS, Bend, Curve
 from dishtrace.scene.files import file_faults
 from dishtrace.scene.lines import KeyPath
@@ -16,6 +16,9 @@ from dishtrace.scene.quantity import plain_number
 from dishtrace.scene.source import Source, is_list
 
 FACETS: KeyPath = ("dish", "facets")
+MEASURED_KEYS = ("curve_file", "curve_unit", "curve_degree", "curve_height_error_m")
+"""Keys that only measured facets use."""
+POINT_ENDINGS = ", ".join((".csv", *MESH_ENDINGS))
 
 
 def facet_faults(source: Source) -> Iterator[Fault]:
@@ -24,7 +27,7 @@ def facet_faults(source: Source) -> Iterator[Fault]:
     if not isinstance(layout, str) or layout not in FACET_LAYOUTS:
         return
     if layout == "measured":
-        yield from _measured_faults(source)
+        yield from _point_file_faults(source, "file", "unit")
         return
     yield from _curve_faults(source, FACET_LAYOUTS[layout].model_fields["curve"].default, layout)
     yield from _missing_faults(source)
@@ -48,8 +51,17 @@ def _both(source: Source, key: str, other: str) -> Iterator[Fault]:
 def _curve_faults(source: Source, default: str, layout: str) -> Iterator[Fault]:
     """Keys that only some curves use; a list may use them for some of its rows."""
     curve = source.value((*FACETS, "curve")) or default
+    if source.has((*FACETS, "curve_file")):
+        yield from _point_file_faults(source, "curve_file", "curve_unit")
     if layout == "list" or curve not in get_args(Curve):
         return
+    if curve == "measured" and not source.has((*FACETS, "curve_file")):
+        remedy = "name the csv or mesh file of the measured facet"
+        yield source.fault((*FACETS, "curve_file"), allowed="is missing", remedy=remedy)
+    for key in MEASURED_KEYS if curve != "measured" else ():
+        if source.has((*FACETS, key)):
+            remedy = 'set curve = "measured", or remove it'
+            yield source.fault((*FACETS, key), allowed=f'is not used with curve = "{curve}"', remedy=remedy)
     if curve not in ("bent", "spherical") and source.has((*FACETS, "radius_m")):
         remedy = 'set curve = "spherical" or "bent", or remove it'
         yield source.fault((*FACETS, "radius_m"), allowed=f'is not used with curve = "{curve}"', remedy=remedy)
@@ -139,28 +151,52 @@ def _list_faults(source: Source) -> Iterator[Fault]:
     if missing or not isinstance(name, str):
         return
     try:
-        read_facet_list(source.path(name), name, _defaults(source))
+        rows = read_facet_list(source.path(name), name, _defaults(source))
     except InputError as error:
         yield from error.faults
+        return
+    yield from _row_file_faults(source, rows)
 
 
-def _measured_faults(source: Source) -> Iterator[Fault]:
-    """The file of a measured mirror, its unit, and what is wrong inside a csv of points."""
-    missing = list(file_faults(source, (*FACETS, "file")))
+def _point_file_faults(source: Source, file_key: str, unit_key: str) -> Iterator[Fault]:
+    """The file of measured points that a key names, its unit, and what is wrong inside a csv of points."""
+    missing = list(file_faults(source, (*FACETS, file_key)))
     yield from missing
-    name = source.value((*FACETS, "file"))
+    name = source.value((*FACETS, file_key))
     if not isinstance(name, str) or not name.strip():
         return
-    is_mesh, has_unit = name.lower().endswith(MESH_ENDINGS), source.has((*FACETS, "unit"))
+    is_mesh, has_unit = name.lower().endswith(MESH_ENDINGS), source.has((*FACETS, unit_key))
     if not is_mesh and not name.lower().endswith(".csv"):
-        yield source.fault((*FACETS, "file"), allowed=f"must end in .csv, {', '.join(MESH_ENDINGS)}")
+        yield source.fault((*FACETS, file_key), allowed=f"must end in {POINT_ENDINGS}")
         return
     if is_mesh and not has_unit:
-        yield source.fault((*FACETS, "unit"), allowed="is missing", remedy='a mesh file needs it: unit = "mm"')
+        yield source.fault((*FACETS, unit_key), allowed="is missing", remedy=f'a mesh file needs it: {unit_key} = "mm"')
     if not is_mesh and has_unit:
-        yield source.fault((*FACETS, "unit"), allowed="is only for mesh files", remedy="a csv of points is in metres")
-    if missing or is_mesh:
-        return
+        remedy = "a csv of points is in metres"
+        yield source.fault((*FACETS, unit_key), allowed="is only for mesh files", remedy=remedy)
+    if not missing and not is_mesh:
+        yield from _csv_faults(source, name)
+
+
+def _row_file_faults(source: Source, rows: Iterable[FacetRow]) -> Iterator[Fault]:
+    """Files of measured points that rows of a list name, each told at its first row."""
+    first = {row.curve_file: row.where for row in reversed(list(rows)) if row.curve_file is not None}
+    first.pop(source.value((*FACETS, "curve_file")), None)
+    for name, where in sorted(first.items(), key=lambda item: item[1]):
+        if not name.lower().endswith((".csv", *MESH_ENDINGS)):
+            yield Fault(where, "curve_file", name, f"must end in {POINT_ENDINGS}")
+        elif not source.path(name).is_file():
+            remedy = "file names are relative to the scene file"
+            yield Fault(where, "curve_file", name, "does not exist, or is no file", remedy)
+        elif name.lower().endswith(".csv"):
+            yield from _csv_faults(source, name)
+        elif not source.has((*FACETS, "curve_unit")):
+            remedy = f'{name} ({where}) is a mesh file: curve_unit = "mm"'
+            yield source.fault((*FACETS, "curve_unit"), allowed="is missing", remedy=remedy)
+
+
+def _csv_faults(source: Source, name: str) -> Iterator[Fault]:
+    """What is wrong inside a csv of points."""
     try:
         read_points(source.path(name), name)
     except InputError as error:
@@ -175,6 +211,9 @@ def _defaults(source: Source) -> ListDefaults:
         value = source.value((*FACETS, key))
         if isinstance(value, str) and value in allowed:
             sound[key] = value
+    curve_file = source.value((*FACETS, "curve_file"))
+    if isinstance(curve_file, str) and curve_file.strip():
+        sound["curve_file"] = curve_file
     size = source.value((*FACETS, "size_m"))
     numbers = [plain_number(number) for number in (size if is_list(size) else [size])]
     return ListDefaults(**sound, size=() if None in numbers else tuple(numbers))

@@ -30,7 +30,7 @@ _PLAIN = {
 }
 _AIM = ("aim_x_m", "aim_y_m", "aim_z_m")
 NEEDED = ("number", "x_m", "y_m")
-KNOWN = (*_PLAIN, "shape", "size_m", "vertices_m", "curve", "radius_m", "bend")
+KNOWN = (*_PLAIN, "shape", "size_m", "vertices_m", "curve", "radius_m", "bend", "curve_file")
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,8 @@ class FacetRow:
         How and along which direction it is curved.
     radius_m : float
         Radius of curvature. [m]
+    curve_file : str
+        File of a measured facet's points.
     slope_error_mrad : float
         Slope error per axis. [mrad]
     reflectance_factor : float
@@ -78,6 +80,7 @@ class FacetRow:
     curve: str
     bend: str
     radius_m: float | None
+    curve_file: str | None
     slope_error_mrad: float | None
     reflectance_factor: float
 
@@ -90,6 +93,7 @@ class ListDefaults:
     size: tuple[float, ...] = ()
     curve: str = "flat"
     bend: str = "radial"
+    curve_file: str | None = None
 
 
 def read_facet_list(path: Path, name: str, defaults: ListDefaults) -> list[FacetRow]:
@@ -139,8 +143,13 @@ def _facet(row: Row, defaults: ListDefaults, faults: list[Fault]) -> FacetRow:
     curve = _word(row, "curve", get_args(Curve), defaults.curve, faults)
     is_bent = curve == "bent" and bool(row.cells.get("bend"))
     is_round = curve in ("bent", "spherical") and bool(row.cells.get("radius_m"))
-    if curve in ("flat", "parent") and row.cells.get("radius_m"):
+    if curve in ("flat", "parent", "measured") and row.cells.get("radius_m"):
         faults.append(row.fault("radius_m", f"is not used with curve {curve}", "empty the cell"))
+    curve_file = row.cells.get("curve_file") or (defaults.curve_file if curve == "measured" else None)
+    if curve == "measured" and curve_file is None:
+        faults.append(row.fault("curve", "needs a file of points", "name it in curve_file, here or in [dish.facets]"))
+    if curve not in ("measured", None) and curve_file is not None:
+        faults.append(row.fault("curve_file", f"is not used with curve {curve}", "empty the cell"))
     return FacetRow(
         where=row.where,
         number=numbers["number"],
@@ -155,6 +164,7 @@ def _facet(row: Row, defaults: ListDefaults, faults: list[Fault]) -> FacetRow:
         curve=curve,
         bend=_word(row, "bend", get_args(Bend), defaults.bend, faults) if is_bent else defaults.bend,
         radius_m=cell_number(row, "radius_m", Quantity("metres", 0.01, 1000.0), faults) if is_round else None,
+        curve_file=curve_file,
         slope_error_mrad=numbers.get("slope_error_mrad"),
         reflectance_factor=numbers.get("reflectance_factor", 1.0),
     )

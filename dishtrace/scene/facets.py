@@ -12,7 +12,8 @@ from pydantic import Field
 from dishtrace.scene.base import Table
 from dishtrace.scene.quantity import Corners, Numbers, Quantity, Uncertain
 
-Curve = Literal["flat", "bent", "spherical", "parent"]
+Curve = Literal["flat", "bent", "spherical", "parent", "measured"]
+MeshUnit = Literal["m", "cm", "mm", "in", "ft"]
 Bend = Literal["radial", "around", "x", "y"]
 MOST_FACETS = 200_000
 """More facets than this are a slip of a unit, not a mirror. [–]"""
@@ -71,6 +72,21 @@ class FacetTable(Table):
         None,
         description="Radius of curvature of spherical or bent facets; left out: spherical ones get twice their "
         "distance from the focus, bent ones follow the parent paraboloid along their bend. [m]",
+    )
+    curve_file: str | None = Field(
+        None,
+        description="With curve = measured: csv file of points x_m, y_m, z_m of one facet, or a mesh file of its "
+        "surface; x, y across the facet from its middle, z square to it.",
+    )
+    curve_unit: MeshUnit | None = Field(None, description="Unit of a mesh file of a measured facet.")
+    curve_degree: Annotated[int, Quantity("", 2, 12, is_whole=True)] = Field(
+        2,
+        description="Highest degree of the polynomial that is fitted to what a sphere leaves of a measured facet; "
+        "facets of a degree above 2 are traced as small patches where one quadric does not do. [-]",
+    )
+    curve_height_error_m: Annotated[float, Quantity("metres", 0.0, 0.1)] = Field(
+        0.0,
+        description="Standard deviation of the heights of a measured facet; it is taken out of its slope error. [m]",
     )
     aim_m: Annotated[tuple[float, float, float], Numbers(_PLACE, ("x", "y", "z"))] = Field(
         (0.0, 0.0, 0.0), description="Point that the facets' centre rays are sent to, from the focus. [m]"
@@ -199,7 +215,7 @@ class Measured(Table):
 
     layout: Literal["measured"] = Field(description="How the facets are arranged.")
     file: str = Field(description="csv file of points x_m, y_m, z_m on the mirror, or a mesh file of its surface.")
-    unit: Literal["m", "cm", "mm", "in", "ft"] | None = Field(None, description="Unit of a mesh file.")
+    unit: MeshUnit | None = Field(None, description="Unit of a mesh file.")
     placed: Literal["by-fit", "as-measured"] = Field(
         "by-fit",
         description="by-fit: shifted and turned so that the paraboloid that fits best has its vertex and axis where "

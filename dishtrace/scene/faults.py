@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from dishtrace.errors import Fault
+from dishtrace.scene.contents import CONTENT_KINDS, Opening, Spin, Turbine
 from dishtrace.scene.facets import FACET_LAYOUTS
 from dishtrace.scene.lines import KeyPath
 from dishtrace.scene.mounts import MOUNTS
@@ -53,6 +54,7 @@ VARIANTS: dict[tuple[str, ...], tuple[str, dict[str, type[BaseModel]]]] = {
         {"circle": CircleOutline, "rectangle": RectangleOutline, "polygon": PolygonOutline},
     ),
     ("dish", "facets"): ("layout", dict(FACET_LAYOUTS)),
+    ("part", "*", "contents"): ("kind", dict(CONTENT_KINDS)),
 }
 TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("site",): Site,
@@ -64,6 +66,9 @@ TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("part", "*", "cover"): Cover,
     ("part", "*", "surface"): SurfaceNumbers,
     ("part", "*", "surface_back"): SurfaceNumbers,
+    ("part", "*", "opening", "*"): Opening,
+    ("part", "*", "contents", "spin"): Spin,
+    ("part", "*", "contents", "turbine"): Turbine,
 }
 _SURFACES = (("part", "*", "surface"), ("part", "*", "surface_back"))
 
@@ -221,8 +226,9 @@ def _wrong_type(path: KeyPath, kind: str, source: Source) -> Fault:
             numbers = "{ absorptance, emittance, specular_share }"
             return source.fault(path, allowed=f"must be the name of a surface or {numbers}")
         return source.fault(path, allowed="must be a text in quotes")
-    if len(path) == 1 and path[0] in ("part", "screen", "variant"):
-        remedy = f"write [[{path[0]}]] with double brackets, once for each"
+    if path and path[-1] in ("part", "screen", "variant", "opening"):
+        name = ".".join(key for key in path if isinstance(key, str))
+        remedy = f"write [[{name}]] with double brackets, once for each"
         return source.fault(path, allowed="must be a list of tables", remedy=remedy)
     if isinstance(value, Mapping) or is_list(value):
         return source.fault(path, allowed="must be a single table", remedy="write its header in single brackets")

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, Field, Tag
+from pydantic import Discriminator, Field, StrictBool, Tag
 
+from dishtrace.scene.contents import Contents, Opening
 from dishtrace.scene.quantity import Numbers, Quantity
 from dishtrace.scene.tables import Direction, Name, Point3, Share, Size, Table, UncertainShare
+from dishtrace.scene.wall import Wall
 
 _SIZE = Quantity("metres", 0.0001, 100.0)
 
@@ -63,6 +65,13 @@ class PartTable(Table):
         None, description="Name in the surface table, or { absorptance, emittance, specular_share }."
     )
     cover: Cover | None = Field(None, description="The sheet of a cover.")
+    wall: Wall | None = Field(None, description="What the sheet is made of and its thickness; only heat needs it.")
+    spins: StrictBool = Field(False, description="The part turns about its axis, so all sides get the same light.")
+    limit_c: Annotated[float, Quantity("degrees C", -50.0, 3500.0)] | None = Field(
+        None, description="Temperature that the part must not exceed; told against what is found. [degC]"
+    )
+    contents: Contents | None = Field(None, description="What the part holds; only heat needs it.")
+    openings: tuple[Opening, ...] = Field((), alias="opening", description="Openings of a tank, for steam.")
 
 
 class TurnedPart(PartTable):

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from dishtrace.errors import Fault
+from dishtrace.scene.contents_checks import contents_faults
 from dishtrace.scene.files import file_faults
 from dishtrace.scene.lines import KeyPath
 from dishtrace.scene.materials import LEAST_MIRROR_SHARE, known_surfaces
 from dishtrace.scene.source import Source
+from dishtrace.scene.wall import spin_faults, wall_faults
 from dishtrace.scene.words import listed, nearest
 
 COVER_SHAPES = ("disc", "rectangle", "tube", "sphere", "mesh")
@@ -29,6 +31,9 @@ def part_faults(source: Source) -> Iterator[Fault]:
         if source.value((*path, "role")) == "mirror":
             yield from _mirror_faults(source, path)
         yield from _shape_faults(source, path)
+        yield from wall_faults(source, path)
+        yield from contents_faults(source, path)
+        yield from spin_faults(source, path)
 
 
 def _cover_faults(source: Source, path: KeyPath) -> Iterator[Fault]:

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from dishtrace.errors import Fault
 from dishtrace.scene.checks import name_faults
+from dishtrace.scene.facet_checks import MEASURED_KEYS
+from dishtrace.scene.facets import FACET_LAYOUTS
 from dishtrace.scene.faults import VARIANTS as DECIDING_KEYS
 from dishtrace.scene.faults import keys_of, shape_of
 from dishtrace.scene.lines import KeyPath, nearest_line
@@ -37,6 +39,8 @@ ALTERNATIVES: dict[tuple[str, ...], tuple[tuple[frozenset[str], ...], ...]] = {
 
 _UNCERTAIN = ({"value", "sd"}, {"low", "high"})
 _OWN_KEYS = ("name", "without")
+_OWN_OF_LAYOUT = ("missing", "file", "unit")
+_CURVE_KEYS = ("curve", "radius_m", "bend", *MEASURED_KEYS)
 
 
 def _key_list(value: Any) -> tuple[str, ...]:
@@ -53,7 +57,7 @@ class Variant(Table):
 
     name: Name = Field(description="Name, used once.")
     without: Annotated[tuple[str, ...], BeforeValidator(_key_list)] = Field(
-        (), description="Keys, tables, parts or screens of the scene to leave out: [\"part.clamp\"]."
+        (), description='Keys, tables, parts or screens of the scene to leave out: ["part.clamp"].'
     )
 
 
@@ -145,9 +149,7 @@ class _Draft:
         """What the draft says, as the source of a scene."""
         line = nearest_line(self.written.lines, self.own)
         lines = self.lines if line is None else {(): line, **self.lines}
-        return VariantSource(
-            self.written.name, self.written.folder, self.data, lines, prefix=f'variant "{name}" '
-        )
+        return VariantSource(self.written.name, self.written.folder, self.data, lines, prefix=f'variant "{name}" ')
 
     def _value(self, path: KeyPath) -> Any:
         return Source("", self.written.folder, self.data).value(path)
@@ -257,8 +259,29 @@ def _unfitting(place: tuple[str, ...], key: str | int, value: Any, table: Mappin
     """Keys of a table that cannot stay when a key of it is set to a value."""
     deciding, choices = DECIDING_KEYS.get(place, ("", {}))
     if key == deciding and value != table.get(key) and isinstance(value, str) and value in choices:
-        return set(table) - set(keys_of(choices[value]))
+        unknown = set(table) - set(keys_of(choices[value]))
+        return unknown | _of_other_pieces(table, value) if place == ("dish", "facets") else unknown
     for ways in ALTERNATIVES.get(place, ()):
         if any(key in way for way in ways):
             return {name for way in ways if key not in way for name in way}
     return set()
+
+
+def _of_other_pieces(table: Mapping[str, Any], layout: str) -> set[str]:
+    """Keys of [dish.facets] that another layout knows, too, but that tell of the pieces of the scene's own layout.
+
+    Numbers and files belong to that layout alone. A curve goes, with all that tells it, where pieces are made in
+    another way: tiles are flat unless told otherwise, petals and strips bent. A shape goes that there is not.
+    """
+    fields = FACET_LAYOUTS[layout].model_fields
+    other = FACET_LAYOUTS.get(str(table.get("layout")))
+    gone = set(_OWN_OF_LAYOUT)
+    if other is not None and _default(other, "curve") != _default(FACET_LAYOUTS[layout], "curve"):
+        gone |= {key for key in table if key in _CURVE_KEYS}
+    if "shape" in fields and table.get("shape") not in get_args(fields["shape"].annotation):
+        gone.add("shape")
+    return gone
+
+
+def _default(table: type[Table], key: str) -> Any:
+    return table.model_fields[key].default if key in table.model_fields else None

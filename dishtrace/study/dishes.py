@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dishtrace.dish.facets import Facets
-from dishtrace.dish.layouts import facets_of
+from dishtrace.dish.layouts import fits_of, whole_facets
 from dishtrace.dish.outline import outline_of
 from dishtrace.scene.model import Scene
 from dishtrace.stats import Estimate
@@ -43,7 +43,10 @@ def with_dish_seed(scene: Scene, seed: int) -> Scene:
 def has_chance(scene: Scene) -> bool:
     """Whether the mirror depends on `dish.seed`: two dishes with different seeds have different facets."""
     outline = outline_of(scene)
-    first, second = (facets_of(one, outline) for one in (scene, with_dish_seed(scene, scene.dish.seed + 1)))
+    fits = fits_of(scene, outline)
+    first, second = (
+        whole_facets(one, outline, fits=fits) for one in (scene, with_dish_seed(scene, scene.dish.seed + 1))
+    )
     return not _are_equal(first, second)
 
 

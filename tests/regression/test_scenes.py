@@ -24,9 +24,9 @@ def result(request: pytest.FixtureRequest) -> dt.Result:
     return dt.trace(dt.load_scene(request.param), rays=RAYS, seed=1)
 
 
-def test_there_are_four_with_a_line_each_in_their_readme() -> None:
+def test_there_are_five_with_a_line_each_in_their_readme() -> None:
     text = (FOLDER / "README.md").read_text(encoding="utf-8")
-    assert len(SCENES) == 4
+    assert len(SCENES) == 5
     for path in SCENES:
         assert f"`{path.name}`" in text
 

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from dishtrace.dish.facets import skin
+from dishtrace.dish.layouts import Fits
 from dishtrace.dish.outline import circle
 from dishtrace.stats import Estimate
 
@@ -126,9 +127,7 @@ def make_side(mesh: SimpleNamespace, peak: float, noise: float, seed: int) -> Si
     """Flux that falls off from the triangle nearest to the vertex, with relative noise per triangle."""
     generator = np.random.default_rng(seed)
     centres = mesh.triangles.mean(axis=1)
-    facing = np.clip(
-        -(mesh.normals * (centres / np.linalg.norm(centres, axis=1)[:, None])).sum(axis=1), 0.0, 1.0
-    )
+    facing = np.clip(-(mesh.normals * (centres / np.linalg.norm(centres, axis=1)[:, None])).sum(axis=1), 0.0, 1.0)
     nearest = centres[np.argmin(np.linalg.norm(centres, axis=1))]
     flux = peak * facing * np.exp(-((centres - nearest) ** 2).sum(axis=1) / (2 * 0.09**2))
     flux = flux * (1.0 + noise * generator.standard_normal(len(flux)))
@@ -148,9 +147,7 @@ def make_side(mesh: SimpleNamespace, peak: float, noise: float, seed: int) -> Si
     )
 
 
-def make_part(
-    mesh: SimpleNamespace, front_peak: float, back_peak: float, noise: float = 0.03
-) -> SimpleNamespace:
+def make_part(mesh: SimpleNamespace, front_peak: float, back_peak: float, noise: float = 0.03) -> SimpleNamespace:
     """A part's result from its sides."""
     sides = {"front": make_side(mesh, front_peak, noise, 1), "back": make_side(mesh, back_peak, noise, 2)}
 
@@ -318,6 +315,7 @@ def make_result(*, stopped: bool = False) -> SimpleNamespace:
         pose=pose,
         mirror=SimpleNamespace(pose=pose, focal_length=FOCAL_LENGTH, outline=outline),
         facets=skin(outline, focal_length=FOCAL_LENGTH, slope=0.0),
+        fits=Fits(),
         dish={
             "outline_m2": 4.4532,
             "aperture_m2": 4.4532,

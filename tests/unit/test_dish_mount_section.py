@@ -107,9 +107,7 @@ def test_focus_and_centre_stay_put_on_the_ground_through_a_day(latitude_deg, fra
     outline = 'shape = "circle"\nradius_m = 0.5\ncenter_m = [0, 1.2]'
     for hour in (-60.0, 0.0, 45.0):
         sun = sun_at(hour, 11.0, latitude_deg=latitude_deg)
-        there = placed(
-            LOW.format(11, 0) + f'\nframe = "{frame}"', sun=sun, latitude_deg=latitude_deg, outline=outline
-        )
+        there = placed(LOW.format(11, 0) + f'\nframe = "{frame}"', sun=sun, latitude_deg=latitude_deg, outline=outline)
         focus = [0.0, 0.0, there.focal_length]
         assert there.pose.points_to_dish([0.0, 0.0, 0.0], "ground", there.focal_length).tolist() == focus
         assert there.pose.sun == pytest.approx([0.0, 0.0, 1.0], abs=1e-12)
@@ -221,8 +219,7 @@ def test_on_other_mounts_mirror_and_focal_length_are_those_of_the_scene():
         assert there.focal_length == there.pose.focal_length == 1.0
         assert there.outline.params[:3].tolist() == [0.0, 2.0, 0.8]
         assert there.vector_area == pytest.approx(np.pi * 0.64 * np.array([0.0, -1.0, 1.0]), rel=1e-15)
-        facets = skin(there.outline, focal_length=1.0, slope=0.0)
-        assert there.carried(facets) is facets
+        assert there.reset is None
 
 
 @pytest.mark.parametrize("is_flexed", [True, False])

@@ -50,6 +50,31 @@ def test_error_of_the_offset_is_its_spread():
     assert 0.4 < np.sum(pulls**2) < 55.0
 
 
+def test_error_of_the_offset_spans_a_plain():
+    """A waist 40 mm wide, which opens slowly: the disc of 1 cm2 at its middle is as bright over centimetres, and where
+    noise puts the highest peak differs from sample to sample. The pulls of 10 samples as above; the parabola's own
+    error alone makes their sum of squares 300."""
+    found = [
+        highest_peak(legs_through(2.02, width=0.02, slope=0.1, seed=seed, n_rays=512), focal_length=FOCAL)
+        for seed in range(10)
+    ]
+    told = [(one.value - 0.02) / one.se for one in found if one.se is not None]
+    assert np.sum(np.square(told)) < 45.0
+    spread = np.std([one.value for one in found], ddof=1)
+    assert all(one.se is None or one.se > 0.2 * spread for one in found)
+
+
+@pytest.mark.parametrize(("bend", "length"), [(1.0, 8.0), (0.0, 20.0)])
+def test_level_stretch(bend, length):
+    """The curve bend x^2 / 2 + noise x: it rises by 2 s |x| at x = 4 s / bend on both sides, so the stretch is 8 errors
+    s / bend of its minimum; a level curve is level from end to end."""
+    x = np.linspace(-10.0, 10.0, 2001)
+    noise = np.random.default_rng(2).standard_normal(32)
+    rows = np.outer(np.concatenate([[0.0], (noise - noise.mean()) / 31.0]), x) + 0.5 * bend * x**2
+    s = np.sqrt(31.0 / 32.0 * np.sum(((noise - noise.mean()) / 31.0) ** 2))
+    assert focus.level_width(rows, x) == pytest.approx(length * (s if bend else 1.0), abs=0.03)
+
+
 def watched(monkeypatch, name, most=800):
     """Count the calls of a function of the search and fail when it does not end."""
     inner, calls = getattr(focus, name), []

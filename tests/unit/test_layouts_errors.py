@@ -120,3 +120,18 @@ def test_slope_error_of_the_dish_is_every_facets():
     facets, _ = built(GRID, dish="slope_error_mrad = 2.5")
     assert np.all(facets.slope == 2.5e-3)
     assert np.all(facets.brightness == 1.0)
+
+
+@pytest.mark.parametrize(("canting", "is_refused"), [(100, True), (0, False)])
+def test_a_facet_turned_past_the_axis_is_refused(tmp_path, canting, is_refused):
+    """Tiles 33 focal lengths from the axis stand 3.4 deg short of square to it: of 40 draws of 5.7 deg per axis many
+    turn them past it, and a ray that started there would carry infinite power."""
+    rows = "\n".join(f"{k},{20.0 + 0.1 * k},0,0.1" for k in range(1, 41))
+    (tmp_path / "far.csv").write_text(f"number,x_m,y_m,size_m\n{rows}\n", encoding="utf-8")
+    lines = f'layout = "list"\nfile = "far.csv"\ncanting_error_mrad = {canting}'
+    how = {"outline": 'shape = "circle"\nradius_m = 30', "folder": tmp_path}
+    if not is_refused:
+        assert len(built(lines, **how)[0]) == 40
+        return
+    with pytest.raises(InputError, match=r"canting_error_mrad = 100 turns facet \d+ past square to the dish axis"):
+        built(lines, **how)

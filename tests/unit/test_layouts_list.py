@@ -92,7 +92,7 @@ number,x_m,y_m,shape,size_m,curve,radius_m,slope_error_mrad
     assert faults(tmp_path, text) == [
         "tiles.csv:3: radius_m = 1 is not used with curve flat; empty the cell",
         "tiles.csv:4: y_m is empty; it must be a number >= -100 and <= 100 (metres); fill in the cell",
-        "tiles.csv:4: curve = spheric must be flat, bent, spherical, parent; did you mean spherical?",
+        "tiles.csv:4: curve = spheric must be flat, bent, spherical, parent, measured; did you mean spherical?",
         "tiles.csv:4: size_m = 0.1 0.2 must be 1 number for shape hexagon (metres)",
         "tiles.csv:4: number = 1 is used already (tiles.csv:3); give each facet its own number",
         "tiles.csv:6: number = 7.5 must be a whole number >= 1 and <= 1e+09",

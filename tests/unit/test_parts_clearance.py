@@ -4,8 +4,12 @@ import numpy as np
 import pytest
 
 from dishtrace.dish import outline as outlines
+from dishtrace.dish.mount import pose
 from dishtrace.parts import sheets, solids
-from dishtrace.parts.clearance import mirror_contact
+from dishtrace.parts.assemble import part_meshes
+from dishtrace.parts.clearance import mirror_contact, shared_area
+from dishtrace.scene.read import scene_from_text
+from dishtrace.sun.state import sun_state
 
 F = 0.9
 DISH = outlines.circle(1.2)
@@ -58,3 +62,56 @@ def test_level_disc_cuts_where_it_is_wider_than_the_mirror_at_its_height():
     found = contact(sheets.disc(1.01 * inner), [0.0, 0.0, 0.1])
     assert found.crosses
     assert found.depth == pytest.approx((1.01**2 - 1.0) * 0.1, rel=5e-2)
+
+
+TURN = np.array([[0.36, 0.48, -0.8], [-0.8, 0.6, 0.0], [0.48, 0.64, 0.6]])
+
+
+def put(shape, place):
+    """Triangles turned by a rotation of no axis and shifted. [m]"""
+    return shape.triangles @ TURN.T + np.array(place) @ TURN.T
+
+
+@pytest.mark.parametrize("turned_over", [False, True])
+def test_shared_area_of_a_disc_on_a_plate(turned_over):
+    """Half of the disc sticks out of the plate; which way the faces look does not matter."""
+    plate = put(sheets.rectangle((0.2, 0.2)), [0.0, 0.0, 0.3])
+    disc = put(sheets.disc(0.03), [0.1, 0.0, 0.3])
+    if turned_over:
+        disc = disc[:, ::-1]
+    assert shared_area(plate, disc, are_closed=False) == pytest.approx(0.5 * np.pi * 0.03**2, rel=2e-3)
+
+
+def test_parallel_faces_and_crossing_parts_share_nothing():
+    plate = put(sheets.rectangle((0.2, 0.2)), [0.0, 0.0, 0.3])
+    assert shared_area(plate, put(sheets.disc(0.03), [0.0, 0.0, 0.3001]), are_closed=False) == 0.0
+    assert shared_area(plate, put(sheets.disc(0.03), [0.2, 0.0, 0.3]), are_closed=False) == 0.0
+    assert shared_area(plate, put(solids.sphere(0.1), [0.0, 0.0, 0.3]), are_closed=False) == 0.0
+
+
+def test_a_box_in_the_corner_of_another_shares_three_sides():
+    outer, inner = put(solids.box((0.2, 0.2, 0.2)), [0.0, 0.0, 0.0]), put(solids.box((0.1, 0.1, 0.1)), [0.05] * 3)
+    assert shared_area(outer, inner, are_closed=True) == pytest.approx(3.0 * 0.01, rel=1e-9)
+
+
+def test_a_box_on_a_box_touches_and_shares_nothing_that_light_meets():
+    below, above = put(solids.box((0.2, 0.2, 0.2)), [0.0, 0.0, 0.0]), put(solids.box((0.1, 0.1, 0.1)), [0.0, 0.0, 0.15])
+    assert shared_area(below, above, are_closed=True) == 0.0
+    assert shared_area(below, above, are_closed=False) == pytest.approx(0.01, rel=1e-9)
+
+
+def test_parts_in_one_place_get_a_note():
+    scene = scene_from_text(
+        "[sun]\ndni_w_m2 = 900\n[dish]\nfocal_length_m = 0.6\nreflectance = 0.9\n"
+        '[dish.outline]\nshape = "circle"\nradius_m = 0.5\n'
+        '[[part]]\nname = "plate"\nrole = "receiver"\nshape = "disc"\nradius_m = 0.05\nsurface = "soot"\n'
+        '[[part]]\nname = "pot"\nrole = "receiver"\nshape = "cylinder"\nradius_m = 0.03\nheight_m = 0.1\n'
+        'center_m = [0, 0, 0.05]\nsurface = "soot"\n'
+        '[[part]]\nname = "rod"\nrole = "stand"\nshape = "box"\nsize_m = [0.01, 0.01, 0.2]\n'
+        'center_m = [0, 0.2, 0]\nsurface = "soot"\n'
+    )
+    meshes = part_meshes(scene, pose(scene, sun_state(scene)), DISH)
+    assert [len(mesh.notes) for mesh in meshes] == [0, 1, 0]
+    assert (
+        meshes[1].notes[0].startswith('28.3 cm2 of it lie on faces of "plate", in the same place: light that arrives')
+    )

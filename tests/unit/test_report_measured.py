@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from support.fake_result import make_result
 
-from dishtrace.dish.layouts import measured_figures
+from dishtrace.dish.layouts import fits_of, measured_figures
 from dishtrace.dish.outline import outline_of, rectangle
 from dishtrace.report import exports, measured, pictures, tables
 from tests.support.facet_scenes import HOLED, facet_scene
@@ -33,7 +33,8 @@ def measured_result(folder, points, extra=""):
     scene = facet_scene(lines, outline=HOLED, folder=folder).model_copy(update={"title": "Invented bowl"})
     result = make_result()
     result.scene = scene
-    result.dish = result.dish | {"measured": measured_figures(scene, outline_of(scene))}
+    result.fits = fits_of(scene, outline_of(scene))
+    result.dish = result.dish | {"measured": measured_figures(scene, outline_of(scene), fits=result.fits)}
     return result
 
 
@@ -44,7 +45,7 @@ def result(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def mirror(result):
-    return measured.fitted_mirror(result)
+    return result.fits.mirror
 
 
 def texts_of(figure):
@@ -74,7 +75,7 @@ def test_the_summary_tells_the_height_error_that_was_taken_out(tmp_path):
 def test_other_mirrors_have_no_word_map_or_table_of_a_fit(tmp_path):
     plain = make_result()
     assert tables.measured(plain) == []
-    assert measured.fitted_mirror(plain) is None
+    assert plain.fits.mirror is None
     assert "measured-mirror.csv" not in exports.write_tables(plain, tmp_path)
 
 
@@ -85,7 +86,7 @@ def test_rounding_is_not_told_as_a_height(tmp_path):
     assert lines.count("less than 0.0001 mm rms") == 2 and "slope error less than 0.0001 mrad" in lines
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        figure = pictures.draw_measured(exact, measured.fitted_mirror(exact))
+        figure = pictures.draw_measured(exact, exact.fits.mirror)
     image = figure.axes[0].images[0]
     assert image.get_clim() == pytest.approx((-1e-3, 1e-3))
     assert not figure.axes[0].collections
@@ -114,7 +115,7 @@ def test_the_map_shows_the_form_inside_the_outline_only(tmp_path):
     """A saddle of cube form 1 mm high at 0.76 m, not noisy, is the departure itself: the fit of paraboloids has no
     such term, so what it does not take up as tilt is left. "as-measured" keeps the tilt in the departure."""
     result = measured_result(tmp_path, cloud(noise=0.0), 'placed = "as-measured"')
-    mirror = measured.fitted_mirror(result)
+    mirror = result.fits.mirror
     outline = outline_of(result.scene)
     x, y, heights = measured.departure_map(mirror, outline)
     assert np.diff(x) == pytest.approx(np.diff(x)[0]) and (x[0], x[-1]) == pytest.approx((-0.75, 0.75))
@@ -179,7 +180,7 @@ def test_the_picture_is_to_scale_symmetric_and_readable_without_colour(result, m
 
 def test_many_points_get_printed_means(tmp_path):
     many = measured_result(tmp_path, cloud(n=900))
-    mirror = measured.fitted_mirror(many)
+    mirror = many.fits.mirror
     figure = pictures.draw_measured(many, mirror)
     printed = [float(text.get_text()) for text in figure.axes[2].texts]
     means = [mean for _, _, mean in measured.square_means(mirror.points[:, :2], 1e3 * mirror.left)]

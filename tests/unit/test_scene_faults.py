@@ -370,17 +370,48 @@ def test_one_fault(old, new, message):
     assert "\n".join(faults_of(changed((old, new)))) == f"scene:{message}"
 
 
-@pytest.mark.parametrize("key", ["wall", "contents", "limit_c", "opening", "spins"])
-def test_keys_that_do_nothing_yet_are_unknown(key):
-    (message,) = faults_of(changed(("radius_m = 0.1\n", f"radius_m = 0.1\n{key} = 1\n")))
-    assert f"{key} = 1 is not a known key; " in message
+WATER_IN_TANK = 'contents = { kind = "water", mass_kg = 0.5, volume_m3 = 0.001 }\n'
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('contents = { kind = "watr", mass_kg = 1 }\n', 'contents.kind = "watr" must be "water", "oil", '),
+        ('contents = { kind = "water", mass_kg = 1.2, volume_m3 = 0.001 }\n', "does not fit into volume_m3 = 0.001"),
+        (
+            'contents = { kind = "water", mass_kg = 1, volume_m3 = 0.002, temperature_c = 380 }\n',
+            "the critical point at 373.9",
+        ),
+        (
+            'contents = { kind = "water", mass_kg = 1, volume_m3 = 0.002, lid = true }\n',
+            "lid = true is not a known key; it belongs to kind",
+        ),
+        (
+            WATER_IN_TANK.replace(" }", ", height_m = 0.1 }") + "opening = [{ diameter_m = 0.002, height_m = 0.2 }]\n",
+            "opening.1.height_m = 0.2 must be <= contents.height_m = 0.1",
+        ),
+        (WATER_IN_TANK + "opening = { diameter_m = 0.002 }\n", "write [[part.opening]] with double brackets"),
+        ("opening = [{ diameter_m = 0.002 }]\n", 'is only used with contents of kind = "water"'),
+        (
+            WATER_IN_TANK.replace(" }", ", spin = { inertia_kg_m2 = 0.01 } }"),
+            "needs an opening with a lever arm",
+        ),
+        (
+            'contents = { kind = "melt", mass_kg = 1, melting_c = 232, heat_of_fusion_j_kg = 6e4, '
+            "heat_capacity_j_kgk = 230, temperature_c = 240 }\n",
+            "temperature_c = 240 must be below melting_c = 232",
+        ),
+    ],
+)
+def test_faults_of_contents_and_openings(lines, said):
+    (message,) = faults_of(changed(("radius_m = 0.1\n", f"radius_m = 0.1\n{lines}")))
+    assert said in message
 
 
 def test_time_needs_a_site():
     text = changed(("[site]\nlatitude_deg = 40\nlongitude_deg = -70\n", ""))
     assert faults_of(text) == [
-        "scene:3: sun.time = 2026-03-21T12:30:00-04:00 needs a place; "
-        "add [site] with latitude_deg and longitude_deg"
+        "scene:3: sun.time = 2026-03-21T12:30:00-04:00 needs a place; add [site] with latitude_deg and longitude_deg"
     ]
 
 
@@ -399,9 +430,7 @@ def test_clear_sky_needs_time_and_site():
         ("time = 2026-03-21T12:30:00-04:00\n", ""),
         ("dni_w_m2 = 900", 'dni = "clear-sky"'),
     )
-    assert faults_of(text) == [
-        'scene:3: sun.dni = "clear-sky" needs sun.time and site; or give dni_w_m2 as a number'
-    ]
+    assert faults_of(text) == ['scene:3: sun.dni = "clear-sky" needs sun.time and site; or give dni_w_m2 as a number']
 
 
 def test_what_needs_the_direction_of_the_sun():

@@ -248,7 +248,7 @@ def test_a_key_set_twice_is_refused():
     [
         ('[variant]\nname = "one"', "must be a list of tables; write [[variant]] with double brackets, once for each"),
         ('[[variant]]\nname = "../x"', "must be 1 to 40 letters"),
-        ('[[variant]]\nname = "one"\nwithout = "part"', 'must be a list of keys, for instance without = ['),
+        ('[[variant]]\nname = "one"\nwithout = "part"', "must be a list of keys, for instance without = ["),
         ('[[variant]]\nname = "one"\npart.cup.x = 1', 'names no part of the scene; its parts are "pot" or "arm 1.5"'),
     ],
 )
@@ -287,3 +287,35 @@ def test_a_scene_made_in_python_can_have_variants():
     }
     assert Scene.model_validate(data).variant_scenes["one"].parts[0].radius_m == 0.2
     assert data["part"][0]["radius_m"] == 0.1
+
+
+def facet_variant(base: str, variant: str) -> Scene:
+    """The scene of a variant that changes the facets of a scene."""
+    text = f'{BASE}[dish.facets]\n{base}\n[[variant]]\nname = "one"\n[variant.dish.facets]\n{variant}\n'
+    return scene_from_text(text).variant_scenes["one"]
+
+
+@pytest.mark.parametrize(("layout", "curve", "radius"), [("hex-grid", "spherical", 1.8), ("petals", "bent", None)])
+def test_another_layout_keeps_the_curve_of_tiles_but_not_of_sheets(layout, curve, radius):
+    """Petals are bent unless told otherwise, so the tiles' curve and its radius go; numbers of tiles always go, while
+    how well they are set stays."""
+    base = (
+        'layout = "square-grid"\nsize_m = 0.1\ncurve = "spherical"\nradius_m = 1.8\nmissing = [4]\n'
+        "canting_error_mrad = 2"
+    )
+    keys = {"hex-grid": "gap_m = 0.002", "petals": "count = 24"}[layout]
+    facets = facet_variant(base, f'layout = "{layout}"\n{keys}').dish.facets
+    assert (facets.curve, facets.radius_m, facets.missing, facets.canting_error_mrad) == (curve, radius, (), 2.0)
+
+
+def test_another_layout_drops_a_shape_that_it_has_not_and_keeps_what_the_variant_says():
+    base = 'layout = "square-grid"\nsize_m = 0.1\nshape = "square"\nmissing = [4]'
+    facets = facet_variant(base, 'layout = "hex-grid"\nmissing = [2]\ncurve = "parent"').dish.facets
+    assert (facets.shape, facets.missing, facets.curve, facets.size_m) == ("hexagon", (2,), "parent", 0.1)
+    assert facet_variant(base.replace('"square"', '"circle"'), 'layout = "hex-grid"').dish.facets.shape == "circle"
+
+
+def test_the_same_layout_keeps_everything():
+    base = 'layout = "square-grid"\nsize_m = 0.1\ncurve = "spherical"\nmissing = [4]'
+    facets = facet_variant(base, 'layout = "square-grid"\nsize_m = 0.12').dish.facets
+    assert (facets.curve, facets.missing, facets.size_m) == ("spherical", (4,), 0.12)

@@ -27,7 +27,11 @@ def list_rows(scene: Scene) -> list[FacetRow]:
     table = scene.dish.facets
     size = () if table.size_m is None else table.size_m
     defaults = ListDefaults(
-        shape=table.shape, size=size if isinstance(size, tuple) else (size,), curve=table.curve, bend=table.bend
+        shape=table.shape,
+        size=size if isinstance(size, tuple) else (size,),
+        curve=table.curve,
+        bend=table.bend,
+        curve_file=table.curve_file,
     )
     return read_facet_list(scene.path(table.file), table.file, defaults)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,21 +12,32 @@ from dishtrace.dish.layouts.aim import aim_points, aimed_axes, behind
 from dishtrace.dish.layouts.curves import bend_directions, quadrics
 from dishtrace.dish.layouts.cut import cut_pieces
 from dishtrace.dish.layouts.errors import canted, pistoned, without
+from dishtrace.dish.layouts.fits import (
+    Fits,
+    file_fault,
+    fits_by_number,
+    fits_of,
+    measured_outline,
+    measured_surface,
+)
 from dishtrace.dish.layouts.grid import laid_hexagonal, laid_square
 from dishtrace.dish.layouts.listed import laid_list, list_rows
 from dishtrace.dish.layouts.overlap import footprints, overlaps
-from dishtrace.dish.layouts.patches import chosen_side, measured_facets, patch_errors
+from dishtrace.dish.layouts.patches import patches_of
 from dishtrace.dish.layouts.petals import laid_petals
+from dishtrace.dish.layouts.pieces import split
 from dishtrace.dish.layouts.plan import Laid, LayoutError
 from dishtrace.dish.layouts.rings import laid_rings
 from dishtrace.dish.layouts.strips import laid_strips
-from dishtrace.dish.measured import measured_mirror
 from dishtrace.dish.outline import Outline
+from dishtrace.dish.points import MeasuredError, refuse_holes
+from dishtrace.dish.section import carried
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.units import MRAD
 
 if TYPE_CHECKING:
+    from dishtrace.dish.stationary import Reset
     from dishtrace.scene.facet_list import FacetRow
     from dishtrace.scene.facets import FacetTable
     from dishtrace.scene.model import Scene
@@ -42,8 +54,8 @@ LARGEST_OF_DISH = 2.0
 _SIZE_KEYS = ("pitch_m", "size_m", "vertices_m", "width_m", "length_m", "counts", "outer_radius_m", "count", "file")
 
 
-def facets_of(scene: Scene, outline: Outline) -> Facets:
-    """The mirror that a scene describes, with the errors of this one dish.
+def facets_of(scene: Scene, outline: Outline, *, fits: Fits | None = None, reset: Reset | None = None) -> Facets:
+    """The mirror that a scene describes, with the errors of this one dish, as it is traced.
 
     Parameters
     ----------
@@ -51,20 +63,54 @@ def facets_of(scene: Scene, outline: Outline) -> Facets:
         As read and checked.
     outline : Outline
         Of the dish, in plan. [m]
+    fits : Fits, optional
+        What was measured, when it is at hand; else it is read and fitted here.
+    reset : Reset, optional
+        How a mount with a stationary focus re-set the mirror: facets are carried along, a measured mirror is flexed.
 
     Returns
     -------
     Facets
-        One continuous skin when the scene has no facets.
+        One continuous skin when the scene has no facets. Measured facets may be split into patches of one number.
+
+    Raises
+    ------
+    InputError
+        As `whole_facets`.
+    """
+    fits = fits_of(scene, outline) if fits is None else fits
+    table = scene.dish.facets
+    if table is not None and table.layout == "measured":
+        return _measured(scene, outline, fits, reset)
+    facets = whole_facets(scene, outline, fits=fits)
+    if reset is not None:
+        facets = carried(facets, reset.equinox, reset.day)
+    try:
+        _refuse_turned_away(scene, facets)
+        return split(facets, fits_by_number(scene, facets, fits))
+    except LayoutError as error:
+        raise _told(scene, error) from error
+
+
+def whole_facets(scene: Scene, outline: Outline, *, fits: Fits | None = None) -> Facets:
+    """The facets of a scene with the errors of this one dish, each as one quadric; a measured mirror as its patches.
+
+    Parameters
+    ----------
+    scene : Scene
+    outline : Outline
+        Of the dish, in plan. [m]
+    fits : Fits, optional
+        What was measured, when it is at hand.
 
     Raises
     ------
     InputError
         If no facet lies inside the outline, facets overlap, an aim lies behind a facet, a missing facet is not one
-        of them, or sizes do not go together.
+        of them, sizes do not go together, or measured points cannot be used.
     """
     table = scene.dish.facets
-    designed = designed_facets(scene, outline)
+    designed = designed_facets(scene, outline, fits=fits)
     if table is None or table.layout == "measured":
         return designed
     try:
@@ -76,7 +122,7 @@ def facets_of(scene: Scene, outline: Outline) -> Facets:
         raise _told(scene, error) from error
 
 
-def designed_facets(scene: Scene, outline: Outline) -> Facets:
+def designed_facets(scene: Scene, outline: Outline, *, fits: Fits | None = None) -> Facets:
     """The mirror as it is drawn: all facets, nothing canted, shifted or missing; overlaps are not looked for.
 
     Parameters
@@ -84,23 +130,27 @@ def designed_facets(scene: Scene, outline: Outline) -> Facets:
     scene : Scene
     outline : Outline
         Of the dish, in plan. [m]
+    fits : Fits, optional
+        What was measured, when it is at hand.
 
     Returns
     -------
     Facets
-        Facets that are cut alike share one `Outline` object.
+        Facets that are cut alike share one `Outline` object. Measured ones have the quadric that touches their fit at
+        the middle.
 
     Raises
     ------
     InputError
-        As `facets_of`.
+        As `whole_facets`.
     """
     table, focal_length = scene.dish.facets, nominal(scene.dish.focal_length_m)
     slope = nominal(scene.dish.slope_error_mrad) * MRAD
     if table is None:
         return skin(outline, focal_length=focal_length, slope=slope)
+    fits = fits_of(scene, outline) if fits is None else fits
     if table.layout == "measured":
-        return _measured(scene, outline, slope)
+        return _measured(scene, outline, fits, None)
     rows = list_rows(scene) if table.layout == "list" else []
     try:
         if rows:
@@ -108,7 +158,7 @@ def designed_facets(scene: Scene, outline: Outline) -> Facets:
         else:
             laid = LAYOUTS[table.layout](table, outline, focal_length=focal_length)
         _refuse_none_inside(laid, outline, "file" if rows else "layout")
-        curved = _curved(table, laid, rows, focal_length)
+        curved = _curved(table, laid, rows, focal_length, fits)
         outlines = cut_pieces(laid, curved)
         facets = Facets(
             number=laid.number,
@@ -116,52 +166,70 @@ def designed_facets(scene: Scene, outline: Outline) -> Facets:
             axes=aimed_axes(laid, _aim(scene, laid, rows, outline, focal_length)),
             quadric=curved,
             outlines=outlines,
-            slope=_row_values(rows, laid, "slope_error_mrad", MRAD, slope),
+            slope=np.hypot(
+                _row_values(rows, laid, "slope_error_mrad", MRAD, slope), _left_slopes(table, laid, rows, fits)
+            ),
             brightness=_row_values(rows, laid, "reflectance_factor", 1.0, 1.0),
         )
+        _refuse_uncovered(scene, facets, fits)
         _refuse_nonsense(facets, table, outline, rows)
     except LayoutError as error:
         raise _told(scene, error) from error
     return facets
 
 
-def _measured(scene: Scene, outline: Outline, slope: float) -> Facets:
-    """Patches of a measured mirror."""
-    mirror = measured_mirror(scene, outline)
+def _measured(scene: Scene, outline: Outline, fits: Fits, reset: Reset | None) -> Facets:
+    """Patches of a measured mirror, as it is now."""
+    slope = np.hypot(nominal(scene.dish.slope_error_mrad) * MRAD, fits.mirror.slope_error)
+    surface, rim = measured_surface(fits.mirror, reset), measured_outline(outline, reset)
     try:
-        return measured_facets(mirror, outline, side=scene.dish.facets.patch_m, slope=slope)
+        patches = patches_of(surface, rim, side=scene.dish.facets.patch_m, slope=float(slope))
     except LayoutError as error:
         raise _told(scene, error) from error
+    if reset is None:
+        return patches
+    there = reset.day
+    return replace(patches, origin=patches.origin @ there.axes[0] + there.origin[0], axes=patches.axes @ there.axes[0])
 
 
-def measured_figures(scene: Scene, outline: Outline) -> dict[str, float | int | list[float]]:
-    """What to tell about a measured mirror: its fit, and how far the traced patches stray from it.
+def _refuse_turned_away(scene: Scene, facets: Facets) -> None:
+    """Facets whose plane looks away from where the dish points: no ray could start on them."""
+    away = np.flatnonzero(facets.axes[:, 2, 2] <= 0.0)
+    if len(away):
+        table = scene.dish.facets
+        has_canting = table is not None and nominal(table.canting_error_mrad) > 0.0
+        allowed = f"turns facet {facets.number[away[0]]} past square to the dish axis, so that its back is to the sun"
+        raise LayoutError("canting_error_mrad" if has_canting else "aim_m", allowed, "pieces nearer to the axis")
 
-    Parameters
-    ----------
-    scene : Scene
-        With layout = "measured".
-    outline : Outline
-        Of the dish. [m]
 
-    Returns
-    -------
-    dict
-        `MeasuredMirror.figures`, with patch_m, patch_slope_mrad, patch_height_m and patch_cracks_share.
-    """
-    mirror = measured_mirror(scene, outline)
-    side = scene.dish.facets.patch_m or chosen_side(mirror, outline)
-    errors = patch_errors(mirror, outline, side)
-    return mirror.figures() | {
-        "patch_m": errors.side,
-        "patch_slope_mrad": 1e3 * errors.slope,
-        "patch_height_m": errors.height,
-        "patch_cracks_share": errors.cracks,
-    }
+def _left_slopes(table: FacetTable, laid: Laid, rows: list[FacetRow], fits: Fits) -> np.ndarray:
+    """Slope errors that the fits of measured facets leave, 0 for others, (n,). [rad]"""
+    default = table.curve_file if table.curve == "measured" else None
+    files = [row.curve_file for row in rows] or [default] * len(laid)
+    return np.array([0.0 if name is None else fits.facets[name].slope_error for name in files])
+
+
+def _refuse_uncovered(scene: Scene, facets: Facets, fits: Fits) -> None:
+    """Measured facets whose points do not cover them."""
+    by_number = fits_by_number(scene, facets, fits)
+    names = {id(fit): name for name, fit in fits.facets.items()}
+    faults: dict[str, Fault] = {}
+    for members, outline in facets.by_outline():
+        for fit in {id(fit): fit for i in members if (fit := by_number.get(int(facets.number[i])))}.values():
+            name = names[id(fit)]
+            try:
+                refuse_holes(fit.points, outline, what="facet")
+            except MeasuredError as error:
+                faults.setdefault(name, file_fault(scene, fits.where[name], name, error))
+    if faults:
+        raise InputError(list(faults.values()))
 
 
 def _told(scene: Scene, error: LayoutError) -> InputError:
     """A layout's fault with its place in the scene file."""
+    if error.key == "radius_m" and scene.dish.facets.curve_file is not None and scene.dish.facets.radius_m is None:
+        allowed = "has points of a facet so hollow that its surface ends before the facet does"
+        return InputError(scene.fault(("dish", "facets", "curve_file"), allowed=allowed, remedy="check the unit"))
     return InputError(scene.fault(("dish", "facets", error.key), allowed=str(error), remedy=error.remedy))
 
 
@@ -176,16 +244,21 @@ def _row_values(rows: list[FacetRow], laid: Laid, name: str, unit: float, defaul
     return np.array([default if value is None else unit * value for value in values])
 
 
-def _curved(table: FacetTable, laid: Laid, rows: list[FacetRow], focal_length: float) -> np.ndarray:
+def _curved(table: FacetTable, laid: Laid, rows: list[FacetRow], focal_length: float, fits: Fits) -> np.ndarray:
     """Surfaces of all facets, (n, 6). [1/m]"""
+    if not rows and table.curve == "measured":
+        return np.tile(fits.facets[table.curve_file].touching_quadric(), (len(laid), 1))
     if not rows:
         bend = bend_directions(laid, _bend(table))
         return quadrics(laid, curve=table.curve, radius=table.radius_m, bend=bend, focal_length=focal_length)
     found = np.zeros((len(laid), 6))
-    ways = [(row.curve, row.bend, row.radius_m or table.radius_m) for row in rows]
+    ways = [(row.curve, row.bend, row.radius_m or table.radius_m, row.curve_file) for row in rows]
     for way in set(ways):
-        curve, bend, radius = way
+        curve, bend, radius, file = way
         members = np.array([each == way for each in ways])
+        if curve == "measured":
+            found[members] = fits.facets[file].touching_quadric()
+            continue
         directions = bend_directions(laid, bend)
         found[members] = quadrics(laid, curve=curve, radius=radius, bend=directions, focal_length=focal_length)[members]
     return found

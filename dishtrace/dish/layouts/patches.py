@@ -11,8 +11,8 @@ from dishtrace.dish.facets import Facets, six_numbers
 from dishtrace.dish.layouts.cut import lifted
 from dishtrace.dish.layouts.overlap import outline_polygon
 from dishtrace.dish.layouts.plan import LayoutError, turned_frames
-from dishtrace.dish.measured import MeasuredMirror
 from dishtrace.dish.outline import POLYGON, Outline, polygon
+from dishtrace.dish.smooth_surface import SmoothSurface
 from dishtrace.vec import normalise
 
 if TYPE_CHECKING:
@@ -58,27 +58,28 @@ class PatchErrors:
         return self.slope <= SLOPE_BOUND and self.cracks <= CRACK_SHARE
 
 
-def measured_facets(mirror: MeasuredMirror, outline: Outline, *, side: float | None, slope: float) -> Facets:
-    """Patches of a measured mirror: a grid of squares in plan, clipped at the outline and its hole.
+def patches_of(surface: SmoothSurface, outline: Outline, *, side: float | None, slope: float) -> Facets:
+    """Patches of a smooth surface: a grid of squares in plan, clipped at the outline and its hole.
 
     Parameters
     ----------
-    mirror : MeasuredMirror
+    surface : SmoothSurface
+        Over the plane of the outline.
     outline : Outline
-        Of the dish. [m]
+        [m]
     side : float or None
         Side of the patches; None: as large as keeps normals and cracks within `SLOPE_BOUND` and `CRACK_SHARE`. [m]
     slope : float
-        Slope error per axis that the measurement does not see; what the fit leaves is added in squares. [rad]
+        Slope error per axis. [rad]
 
     Raises
     ------
     LayoutError
         If the patches would be too many.
     """
-    side = chosen_side(mirror, outline) if side is None else side
+    side = chosen_side(surface, outline) if side is None else side
     middles, cells = _clipped_cells(outline, side)
-    origin, axes, quadric = patch_frames(mirror, middles)
+    origin, axes, quadric = patch_frames(surface, middles)
     outlines = [
         _outline(lifted(cell - middle, axes[i], quadric[i])[:, :2])
         for i, (cell, middle) in enumerate(zip(cells, middles, strict=True))
@@ -90,19 +91,19 @@ def measured_facets(mirror: MeasuredMirror, outline: Outline, *, side: float | N
         axes=axes,
         quadric=quadric,
         outlines=tuple(outlines),
-        slope=np.full(n, np.hypot(slope, mirror.slope_error)),
+        slope=np.full(n, slope),
         brightness=np.ones(n),
     )
 
 
-def patch_frames(mirror: MeasuredMirror, middles: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def patch_frames(surface: SmoothSurface, middles: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Origins, frames and second-order forms of patches about places in plan.
 
     With g the slopes and H the curvatures of the fit at the middle, z = z0 + g d + d H d / 2 is, in the frame that
     touches it, p M p = w with M = A H A^T / (2 |(g, -1)|), A the part of the frame that lies in plan.
     """
-    origin = np.column_stack([middles, mirror.height(middles)])
-    gradient, curvature = mirror.gradient(middles), mirror.curvature(middles)
+    origin = np.column_stack([middles, surface.height(middles)])
+    gradient, curvature = surface.gradient(middles), surface.curvature(middles)
     normals = np.column_stack([-gradient, np.ones(len(middles))])
     steepness = np.linalg.norm(normals, axis=1)
     axes = turned_frames(normalise(normals), np.zeros(len(middles)))
@@ -111,20 +112,20 @@ def patch_frames(mirror: MeasuredMirror, middles: np.ndarray) -> tuple[np.ndarra
     return origin, axes, six_numbers(matrix)
 
 
-def chosen_side(mirror: MeasuredMirror, outline: Outline) -> float:
-    """Largest side of patches that keeps normals and cracks within bounds, between 8 and 120 patches across. [m]"""
-    across = LEAST_ACROSS
-    while across < MOST_ACROSS and not patch_errors(mirror, outline, outline.span / across).is_within:
+def chosen_side(surface: SmoothSurface, outline: Outline, *, least: int = LEAST_ACROSS) -> float:
+    """Largest side of patches that keeps normals and cracks within bounds, `least` to 120 patches across. [m]"""
+    across = least
+    while across < MOST_ACROSS and not patch_errors(surface, outline, outline.span / across).is_within:
         across = min(MOST_ACROSS, int(np.ceil(1.25 * across)))
     return outline.span / across
 
 
-def patch_errors(mirror: MeasuredMirror, outline: Outline, side: float) -> PatchErrors:
+def patch_errors(surface: SmoothSurface, outline: Outline, side: float) -> PatchErrors:
     """How far patches of a side stray from the fit at their corners, where they stray most.
 
     Parameters
     ----------
-    mirror : MeasuredMirror
+    surface : SmoothSurface
     outline : Outline
         Of the dish. [m]
     side : float
@@ -133,14 +134,14 @@ def patch_errors(mirror: MeasuredMirror, outline: Outline, side: float) -> Patch
     middles = _middles(outline, side)
     inside = outline.contains(middles)
     middles = middles[inside] if inside.any() else middles
-    gradient, curvature, height = mirror.gradient(middles), mirror.curvature(middles), mirror.height(middles)
+    gradient, curvature, height = surface.gradient(middles), surface.curvature(middles), surface.height(middles)
     slope = rise = 0.0
     for corner in 0.5 * side * _SQUARE:
         bent = np.einsum("nij,j->ni", curvature, corner)
         at = middles + corner
-        slope = max(slope, float(np.linalg.norm(mirror.gradient(at) - gradient - bent, axis=1).max()))
+        slope = max(slope, float(np.linalg.norm(surface.gradient(at) - gradient - bent, axis=1).max()))
         there = height + gradient @ corner + 0.5 * bent @ corner
-        rise = max(rise, float(np.abs(mirror.height(at) - there).max()))
+        rise = max(rise, float(np.abs(surface.height(at) - there).max()))
     steepest = float(np.linalg.norm(curvature, ord=2, axis=(1, 2)).max())
     return PatchErrors(side, slope, rise, (side * steepest) ** 2 / 8.0)
 

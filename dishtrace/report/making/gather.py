@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.dish.facets import Facets
-from dishtrace.dish.layouts import designed_facets, facets_of
+from dishtrace.dish.layouts import designed_facets, fits_of, whole_facets
 from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.errors import Fault, InputError
 from dishtrace.report.making.aligning import Marks, marks_of
@@ -123,10 +123,11 @@ def gather(scene: Scene, wishes: Wishes) -> Making:
     """
     outline, focal_length = outline_of(scene), nominal(scene.dish.focal_length_m)
     is_skin = scene.dish.facets is None
-    mirror = designed_facets(scene, outline)
+    fits = fits_of(scene, outline)
+    mirror = designed_facets(scene, outline, fits=fits)
     notes: list[str] = []
     if not is_skin:
-        built = facets_of(scene, outline)
+        built = whole_facets(scene, outline, fits=fits)
         n_missing = len(mirror) - len(built)
         mirror = mirror.taken(np.flatnonzero(np.isin(mirror.number, built.number)))
         if n_missing:
@@ -137,6 +138,11 @@ def gather(scene: Scene, wishes: Wishes) -> Making:
     laid = _nest(kinds, wishes, notes)
     boards = () if is_skin else _boards(mirror, wishes, focal_length, notes)
     notes += _notes(is_skin, curved, kinds, is_flexed=scene.mount.kind == "stationary-focus")
+    if fits.facets:
+        notes.append(
+            "Measured facets are shown by the one quadric that touches their fit at the middle; their mould curves are "
+            "those of what was measured, not of a mirror to aim for."
+        )
     return Making(
         title=scene.title or "untitled",
         focal_length=focal_length,

@@ -3,8 +3,8 @@
 Figures are made directly, without the interactive layer of the library, so that no window system is touched and no
 setting of the process changes. Colours are the perceptually uniform "viridis", and "coolwarm" for heights on both sides
 of 0; contour lines, sizes or printed numbers say the same without colour. `draw_all` draws every picture of a result,
-`draw_flux`, `draw_spot`, `draw_profile`, `draw_measured` and `draw_side_view` one each; `draw_comparison` draws the
-spots of a comparison.
+`draw_flux`, `draw_spot`, `draw_profile`, `draw_measured`, `draw_measured_facet` and `draw_side_view` one each;
+`draw_comparison` draws the spots of a comparison.
 """
 
 from __future__ import annotations
@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING
 from dishtrace.report import fluxmap
 from dishtrace.report.exports import named_screens
 from dishtrace.report.folder import slugs
-from dishtrace.report.measured import fitted_mirror
 from dishtrace.report.pictures.comparison import draw_comparison
 from dishtrace.report.pictures.flux import draw_flux
-from dishtrace.report.pictures.measured import draw_measured
+from dishtrace.report.pictures.measured import draw_measured, draw_measured_facet
 from dishtrace.report.pictures.side import draw_side_view
 from dishtrace.report.pictures.spot import draw_profile, draw_spot
 from dishtrace.report.pictures.style import saved
@@ -34,6 +33,7 @@ __all__ = [
     "draw_comparison",
     "draw_flux",
     "draw_measured",
+    "draw_measured_facet",
     "draw_profile",
     "draw_side_view",
     "draw_spot",
@@ -65,9 +65,11 @@ def draw_all(result: Result, folder: Path) -> Iterator[str]:
     for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
         if fluxmap.can_be_mapped(part):
             yield saved(draw_flux(result, part), result.version, folder / f"flux-{name}.png")
-    mirror = fitted_mirror(result)
+    mirror, facets = result.fits.mirror, result.fits.facets
     if mirror is not None:
         yield saved(draw_measured(result, mirror), result.version, folder / "measured-mirror.png")
+    for slug, (name, fit) in zip(slugs(Path(file).stem for file in facets), facets.items(), strict=True):
+        yield saved(draw_measured_facet(result, name, fit), result.version, folder / f"measured-facet-{slug}.png")
 
 
 def write_comparison_picture(comparison: Comparison, folder: Path) -> str:

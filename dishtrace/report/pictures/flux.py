@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from dishtrace.flux.result import PartResult, Result
 
 
-
 def draw_flux(result: Result, part: PartResult) -> Figure:
     """Flux map of a part that can be mapped: flat drawings of its surfaces, or views of a mesh."""
     drawings, dark = fluxmap.panels(part, up_direction(result))

@@ -1,4 +1,4 @@
-"""Picture of a measured mirror: how its form departs from the fitted paraboloid, and what the fit leaves."""
+"""Pictures of measured mirrors and facets: how the form departs from paraboloid or sphere, and what the fit leaves."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from dishtrace.report.measured import (
     SHARE_IN_SCALE,
     colour_limit,
     departure_map,
+    outline_around,
     signed_levels,
     small,
     square_means,
@@ -25,6 +26,7 @@ from dishtrace.report.pictures.style import HALO, SETTINGS, foot, head
 
 if TYPE_CHECKING:
     from dishtrace.dish.measured import MeasuredMirror
+    from dishtrace.dish.measured_facet import MeasuredFacet
     from dishtrace.flux.result import Result
 
 BOTH_SIDES = "coolwarm"
@@ -49,7 +51,59 @@ def draw_measured(result: Result, mirror: MeasuredMirror) -> Figure:
     mirror : MeasuredMirror
         Its fit.
     """
-    outline = outline_of(result.scene)
+    figures = mirror.figures()
+    return _draw(
+        result,
+        mirror,
+        outline_of(result.scene),
+        title="Measured mirror",
+        form="paraboloid",
+        frame=("x (m)", "y (m)", 1.0),
+        fitted=f"Fitted focal length {significant(mirror.focal_length, 4)} m",
+        placing=f"{_placing(result)} Seen from +z of the dish frame; heights along z, above is towards the sun.",
+        figures=figures,
+    )
+
+
+def draw_measured_facet(result: Result, name: str, fit: MeasuredFacet) -> Figure:
+    """Both maps of a measured facet in its own plane, to one scale, the line around its points as its edge.
+
+    Parameters
+    ----------
+    result : Result
+        Of a scene with facets of curve = "measured".
+    name : str
+        Of the file of points.
+    fit : MeasuredFacet
+    """
+    figures = fit.figures()
+    radius = figures["radius_m"]
+    return _draw(
+        result,
+        fit,
+        outline_around(fit.points),
+        title=f'Measured facet "{name}"',
+        form="sphere" if radius is not None else "plane",
+        frame=("x (mm)", "y (mm)", 1e3),
+        fitted="Flat" if radius is None else f"Fitted radius {significant(radius, 4)} m",
+        placing="Tilt at the middle taken out. Seen from the side that mirrors; above is towards that side.",
+        figures=figures,
+    )
+
+
+def _draw(
+    result: Result,
+    mirror: MeasuredMirror | MeasuredFacet,
+    outline: Outline,
+    *,
+    title: str,
+    form: str,
+    frame: tuple[str, str, float],
+    fitted: str,
+    placing: str,
+    figures: dict[str, Any],
+) -> Figure:
+    """Departure and rest side by side; `frame` is the labels of both axes and their numbers per metre."""
     low, high = _window(mirror, outline)
     across, tall = ACROSS * (high - low) / (high - low).max()
     panel = LEFT + across + BAR + RIGHT
@@ -63,22 +117,24 @@ def draw_measured(result: Result, mirror: MeasuredMirror) -> Figure:
             draw(axis, figure.add_axes(place), mirror, outline)
             axis.plot(*_closed(outline.boundary(256)).T, color="black", linewidth=0.8)
             axis.add_patch(Circle(outline.center, outline.hole_radius, fill=False, linewidth=0.8))
-            axis.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]), xlabel="x (m)", ylabel="y (m)", aspect="equal")
-        head(figure, result, f"Measured mirror, {len(mirror.points)} points")
-        figures = mirror.figures()
+            axis.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]), xlabel=frame[0], ylabel=frame[1], aspect="equal")
+            for side in (axis.xaxis, axis.yaxis):
+                side.set_major_formatter(lambda value, _: f"{frame[2] * value:.6g}")
+        figure.axes[0].set_title(f"fitted surface above the fitted {form}")
+        head(figure, result, f"{title}, {len(mirror.points)} points")
         foot(
             figure,
-            f"Fitted focal length {significant(mirror.focal_length, 4)} m; the fit (degree {mirror.degree}) leaves "
+            f"{fitted}; the fit (degree {mirror.degree}) leaves "
             f"{small(1e3 * figures['left_rms_m'], 'mm')} rms and a slope error of "
             f"{small(figures['slope_error_mrad'], 'mrad')} per axis.",
-            f"{_placing(result)} Seen from +z of the dish frame; heights along z, above is towards the sun.",
+            placing,
             f"Contours and numbers in mm; dashed: below 0. {_reading(mirror)}",
         )
     return figure
 
 
-def _draw_departure(axis: Any, bar: Any, mirror: MeasuredMirror, outline: Outline) -> None:
-    """Form: the smooth surface above the paraboloid of the fitted focal length."""
+def _draw_departure(axis: Any, bar: Any, mirror: MeasuredMirror | MeasuredFacet, outline: Outline) -> None:
+    """Form: the smooth surface above the fitted paraboloid or sphere."""
     x, y, heights = departure_map(mirror, outline)
     limit, heights = 1e3 * colour_limit(heights), 1e3 * heights
     half = 0.5 * np.array([x[1] - x[0], y[1] - y[0]])
@@ -92,11 +148,10 @@ def _draw_departure(axis: Any, bar: Any, mirror: MeasuredMirror, outline: Outlin
         lines = axis.contour(x, y, shown, levels=levels, colors="black", linewidths=widths, linestyles=styles)
         for text in axis.clabel(lines, fmt="%g", fontsize=7.5):
             text.set_path_effects(HALO)
-    axis.set_title("fitted surface above the fitted paraboloid")
     _finish(axis.figure.colorbar(image, cax=bar), "departure (mm)")
 
 
-def _draw_left(axis: Any, bar: Any, mirror: MeasuredMirror, outline: Outline) -> None:
+def _draw_left(axis: Any, bar: Any, mirror: MeasuredMirror | MeasuredFacet, outline: Outline) -> None:
     """What is left: the points above the smooth surface."""
     places, heights = mirror.points[:, :2], 1e3 * mirror.left
     limit = 1e3 * colour_limit(mirror.left, share=SHARE_IN_SCALE)
@@ -132,7 +187,7 @@ def _finish(bar: Any, label: str) -> None:
     bar.set_label(label)
 
 
-def _window(mirror: MeasuredMirror, outline: Outline) -> tuple[np.ndarray, np.ndarray]:
+def _window(mirror: MeasuredMirror | MeasuredFacet, outline: Outline) -> tuple[np.ndarray, np.ndarray]:
     """Corners of what both drawings show: outline and points with a margin. [m]"""
     shown = np.concatenate([outline.boundary(256), mirror.points[:, :2]])
     low, high = shown.min(axis=0), shown.max(axis=0)
@@ -150,7 +205,7 @@ def _placing(result: Result) -> str:
     return "Points as measured: shift and tilt of the mirror are part of the departure."
 
 
-def _reading(mirror: MeasuredMirror) -> str:
+def _reading(mirror: MeasuredMirror | MeasuredFacet) -> str:
     """How to read the points without colour."""
     if len(mirror.points) > MOST_MARKERS:
         return "Numbers on the points: means over squares."

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from dishtrace.flux.result import Result
 
 
-
 def draw_side_view(result: Result) -> Figure:
     """The scene from the side, to scale, with the paths of a few dozen rays."""
     view = side_view(result)

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from dishtrace.flux.result import Result, ScreenResult
 
 
-
 def draw_spot(result: Result, screen: ScreenResult) -> Figure:
     """Flux in the plane of a screen with the circles that hold 50, 90, 95 and 99 % of the power."""
     flux, error = np.asarray(screen.map_w_m2) / 1000.0, np.asarray(screen.map_se_w_m2) / 1000.0

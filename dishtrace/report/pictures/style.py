@@ -41,9 +41,7 @@ def head(figure: Figure, result: Result, what: str) -> None:
 
 def foot(figure: Figure, *lines: str) -> None:
     """Lines below a picture; empty ones are left out."""
-    figure.supxlabel(
-        printable("\n".join(line for line in lines if line)), fontsize=7.5, color="0.25", parse_math=False
-    )
+    figure.supxlabel(printable("\n".join(line for line in lines if line)), fontsize=7.5, color="0.25", parse_math=False)
 
 
 def noise_line(share: float, what: str) -> str:

@@ -1,0 +1,185 @@
+"""The command `fit`: what a heating log, a photograph of the spot or radii by hand say about the dish."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.files import load, results_folder
+from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers
+from dishtrace.cli.printing import print_json, print_lines, print_text
+from dishtrace.cli.progress import watched
+from dishtrace.errors import Fault, InputError, RunError
+
+if TYPE_CHECKING:
+    from dishtrace.study.fit import Fit
+
+FIT_HELP = """Tell what a heating log, a photo of the spot or radii by hand say.
+
+Traces the scene at several slope errors with the same random points and tells
+slope error, pointing, power, losses and efficiency with 95 % intervals, or
+that the readings cannot tell. Ctrl-C keeps what needs no tracing.
+
+\b
+Example:
+  dishtrace fit yard.toml --log heating.csv
+  dishtrace fit yard.toml --spot photo.png --scale "120,340 880,352 200 mm"
+  dishtrace fit yard.toml --target "31,33,30 mm" --write yard-as-built.toml
+"""
+_PAIR = re.compile(r"^\s*(-?[0-9.]+)\s*,\s*(-?[0-9.]+)\s*$")
+_PLACE = re.compile(r"^\s*(-?[0-9.]+)\s*(?:(?:\+-|\+/-|±)\s*([0-9.]+)\s*)?(mm|cm|m)\s*$")
+_SHARES = re.compile(r"^\s*([0-9.]+)\s*(?:-|to)\s*([0-9.]+)\s*%?\s*$")
+
+
+def fit_command(
+    scene: SceneFile,
+    log: Annotated[Path | None, typer.Option(metavar="CSV", show_default=False, help="Log of a heating test.")] = None,
+    given: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=VALUE",
+            show_default=False,
+            help='Overrides the log: "water_kg=2.5 +- 0.02". Repeatable.',
+        ),
+    ] = None,
+    spot: Annotated[
+        Path | None, typer.Option(metavar="PHOTO", show_default=False, help="Photo of the spot on a flat white target.")
+    ] = None,
+    scale: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TEXT",
+            show_default=False,
+            help='"0.4 mm/px"; two points and their distance "120,340 880,352 200 mm"; or four corners of a rectangle, '
+            'clockwise, and its sides: "x,y x,y x,y x,y 200x150 mm".',
+        ),
+    ] = None,
+    axis: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y", show_default=False, help="Pixel where the axis meets the target, for pointing."),
+    ] = None,
+    tone: Annotated[
+        str | None,
+        typer.Option(
+            metavar="CURVE",
+            show_default=False,
+            help="srgb, linear, or an exponent (light = code^E). Default: srgb for 8 bits, else linear.",
+        ),
+    ] = None,
+    behind: Annotated[bool, typer.Option("--behind", help="The camera looked at the target from behind.")] = False,
+    turn_deg: Annotated[
+        float, typer.Option(metavar="DEG", help="Turn of the photo's up from the dish's y, counter-clockwise as seen.")
+    ] = 0.0,
+    offset: Annotated[
+        str, typer.Option(metavar="TEXT", help='Place of the target along the axis from the focus: "-3 +- 2 mm".')
+    ] = "0 mm",
+    target: Annotated[
+        str | None,
+        typer.Option(metavar="TEXT", show_default=False, help='Radii of the bright patch by hand: "31,33,30 mm".'),
+    ] = None,
+    edge: Annotated[
+        str, typer.Option(metavar="TEXT", help="Percent of the peak flux between which its edge is seen.")
+    ] = "10-50",
+    write: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", show_default=False, help="Write a new scene with the values found."),
+    ] = None,
+    rays: Rays = None,
+    seed: Seed = None,
+    threads: Threads = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Folder to write. Default: fit below the scene's results folder; with --json none unless it is named.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Evaluate readings, print and write what they say."""
+    with told(as_json):
+        check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
+        texts = _texts(given or [], axis, offset, edge)
+        from dishtrace.study.fit import fit
+
+        described = load(scene)
+        folder = results_folder(scene, out, as_json, below="fit")
+        found = watched(
+            fit,
+            described,
+            quiet=quiet,
+            **{"log": log, "spot": spot, "target": target, "scale": scale, "tone": tone, "turn_deg": turn_deg},
+            **{"is_seen_from_mirror": not behind, "rays": rays, "seed": seed, "threads": threads, **texts},
+        )
+        _tell(found, as_json=as_json, quiet=quiet)
+        if folder is not None:
+            _write_files(found, folder, is_told=not (as_json or quiet))
+        if write is not None and not found.stopped:
+            _write_new(found, write, is_told=not (as_json or quiet))
+        if found.stopped:
+            raise typer.Exit(STOPPED)
+
+
+def _texts(given: list[str], axis: str | None, offset: str, edge: str) -> dict[str, Any]:
+    """Options that are texts, as the study takes them; all faults at once."""
+    faults = []
+    pairs = [one.partition("=") for one in given]
+    for key, sign, _ in pairs:
+        if not sign:
+            faults.append(Fault("command line", "--given", key, "must be KEY=VALUE", "for instance water_kg=2.5"))
+    point = _PAIR.match(axis) if axis is not None else None
+    if axis is not None and point is None:
+        faults.append(Fault("command line", "--axis", axis, "must be a column and a row of the photo: 812,604"))
+    place = _PLACE.match(offset)
+    if place is None:
+        faults.append(Fault("command line", "--offset", offset, 'must be a length with its unit: "-3 mm", "0 +- 2 mm"'))
+    shares = _SHARES.match(edge)
+    ends = tuple(float(one) / 100.0 for one in shares.groups()) if shares else (0.0, 0.0)
+    if not 0.0 < ends[0] <= ends[1] < 1.0:
+        faults.append(Fault("command line", "--edge", edge, "must be two rising percentages, for instance 10-50"))
+    if faults:
+        raise InputError(faults)
+    unit = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}[place.group(3)]
+    return {
+        "given": {key.strip(): value.strip() for key, _, value in pairs},
+        "axis_px": None if point is None else (float(point.group(1)), float(point.group(2))),
+        "offset_m": (float(place.group(1)) * unit, float(place.group(2) or 0.0) * unit),
+        "edge": ends,
+    }
+
+
+def _tell(found: Fit, *, as_json: bool, quiet: bool) -> None:
+    from dishtrace.report.fit import fit_text
+
+    if as_json:
+        print_json(found.to_dict())
+    elif not quiet:
+        print_text(lambda signs: fit_text(found, signs))
+
+
+def _write_files(found: Fit, folder: Path, *, is_told: bool) -> None:
+    """Write tables and pictures and say where."""
+    from dishtrace.report.fit import write_fit
+    from dishtrace.report.pictures.fit import write_fit_pictures
+
+    try:
+        written = [*write_fit(found, folder), *write_fit_pictures(found, folder)]
+    except OSError as error:
+        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
+    if is_told:
+        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
+
+
+def _write_new(found: Fit, path: Path, *, is_told: bool) -> None:
+    from dishtrace.study.fit.rewrite import write_scene
+
+    keys = write_scene(found, path)
+    if is_told:
+        print_lines(textwrap.wrap(f"New scene {path}: {', '.join(keys)}", 80, break_on_hyphens=False))

@@ -1,0 +1,1 @@
+"""Temperatures: losses to air and sky, balances, the wall of a part, fillings, steam."""

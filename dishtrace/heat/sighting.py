@@ -1,0 +1,28 @@
+"""The loop of ray queries that tells what rays meet first."""
+
+from __future__ import annotations
+
+from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.triangles import FAR, closest_hit
+
+
+@device
+def first_meetings(tree, corners, mirror, origins, directions, leaving, hits, stack, distance):
+    """Number of the triangle that each ray meets first, or -1, into hits (n,); rays leave triangle leaving (n,)."""
+    for ray in range(origins.shape[0]):
+        _, hits[ray] = closest_hit(
+            tree,
+            False,
+            corners,
+            mirror,
+            origins[ray, 0],
+            origins[ray, 1],
+            origins[ray, 2],
+            directions[ray, 0],
+            directions[ray, 1],
+            directions[ray, 2],
+            FAR,
+            leaving[ray],
+            stack,
+            distance,
+        )

@@ -1,0 +1,7 @@
+"""What readings after a test say about a dish: `fit` takes a heating log, a photograph of the spot, radii by hand."""
+
+from __future__ import annotations
+
+from dishtrace.study.fit.whole import Fit, fit
+
+__all__ = ["Fit", "fit"]

@@ -1,0 +1,381 @@
+"""Fit: what the readings after a test say about the dish that was really built."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dishtrace.errors import Fault, InputError
+from dishtrace.flux.measure import prepare
+from dishtrace.scene.model import Scene
+from dishtrace.scene.quantity import nominal
+from dishtrace.study.fit.edges import EDGE, EdgeMatch, match_edges, read_radii
+from dishtrace.study.fit.findings import LEVEL, Finding, plain, student
+from dishtrace.study.fit.given import Amount
+from dishtrace.study.fit.heat_test import HeatTest, heat_test
+from dishtrace.study.fit.ladder import FIRST_SLOPES_MRAD, Ladder, Rung, StoppedError, Tracer, target_planes
+from dishtrace.study.fit.log import read_log
+from dishtrace.study.fit.patch import spot_patch
+from dishtrace.study.fit.photo import read_photo
+from dishtrace.study.fit.power_match import PowerMatch, match_power, optical_spread
+from dishtrace.study.fit.scale import FORMS, read_scale
+from dishtrace.study.fit.spot_test import N_NODES, SpotTest, bare_spot, matched_spot
+
+RAYS = 2**17
+"""Rays of each of the traces, unless told otherwise. [–]"""
+PILOT_RAYS = 8192
+AROUND = 1.15
+KEY = "slope_error_mrad"
+AGREES = 3.84
+"""Squared distance in standard errors at which two independent values disagree, 95 % of chi-squared with 1 degree."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """What readings say about a dish.
+
+    Parameters
+    ----------
+    scene : Scene
+    rays, seed : int
+        Of each trace. [–]
+    heat : HeatTest or None
+        From the log.
+    power : PowerMatch or None
+        Which slope errors explain its power.
+    spot : SpotTest or None
+        From the photograph.
+    edge : EdgeMatch or None
+        From radii read by hand.
+    findings : dict of Finding
+        All that was found, by key; ``slope_error_mrad`` is what all of them say together.
+    brightness : Finding or None
+        Factor on reflectance, cleanliness and absorptance that explains the power at the slope error found.
+    stopped : bool
+        Whether the user stopped it early; what needs no tracing is there then.
+    notes : tuple of str
+    """
+
+    scene: Scene
+    rays: int
+    seed: int
+    heat: HeatTest | None
+    power: PowerMatch | None
+    spot: SpotTest | None
+    edge: EdgeMatch | None
+    findings: dict[str, Finding]
+    stopped: bool
+    notes: tuple[str, ...]
+
+    @property
+    def version(self) -> str:
+        """Of dishtrace."""
+        return metadata.version("dishtrace")
+
+    @property
+    def shares(self) -> dict[str, dict[str, float]]:
+        """Standard error of findings by cause, in the unit of the finding (squared slope errors: mrad2)."""
+        tests = (self.heat, self.spot)
+        return {key: causes for test in tests if test is not None for key, causes in test.shares.items()}
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Tidy rows, one a finding: quantity, unit, value, se, low, high, level, told, remark."""
+        return [{"quantity": key, **one.to_dict()} for key, one in self.findings.items()]
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in fit.json."""
+        return {
+            "dishtrace": self.version,
+            "scene": self.scene.title,
+            "rays": self.rays,
+            "seed": self.seed,
+            "stopped": self.stopped,
+            "findings": {key: one.to_dict() for key, one in self.findings.items()},
+            "error_shares": {
+                key: {cause: plain(se) for cause, se in causes.items()} for key, causes in self.shares.items()
+            },
+            "log": None if self.heat is None else _log_object(self.heat),
+            "spot": None if self.spot is None else _spot_object(self.spot),
+            "power_by_slope": None if self.power is None else _power_object(self.power),
+            "notes": list(self.notes),
+        }
+
+
+def fit(
+    scene: Scene,
+    *,
+    log: str | Path | None = None,
+    spot: str | Path | None = None,
+    target: str | Sequence[float] | None = None,
+    given: Mapping[str, Any] | None = None,
+    scale: str | None = None,
+    tone: str | float | None = None,
+    axis_px: tuple[float, float] | None = None,
+    is_seen_from_mirror: bool = True,
+    turn_deg: float = 0.0,
+    offset_m: float | tuple[float, float] = 0.0,
+    edge: tuple[float, float] = EDGE,
+    rays: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> Fit:
+    """Evaluate readings of a dish against traces of its scene at several slope errors, with the same random points.
+
+    Parameters
+    ----------
+    scene : Scene
+        As it stood during the test: sun, receiver, place.
+    log : str or Path, optional
+        csv of a heating test; see `dishtrace.study.fit.log.read_log`.
+    spot : str or Path, optional
+        Photograph of the spot on a flat matt white target square to the axis.
+    target : str or sequence of float, optional
+        Radii of the bright patch read by hand: ``"31,33,30 mm"``, or metres. [m]
+    given : mapping, optional
+        Overrides the numbers in the log's head; numbers or pairs (value, standard error).
+    scale : str, optional
+        Of the photograph: ``"0.4 mm/px"``, ``"120,340 880,352 200 mm"``, or four corners and ``"200x150 mm"``.
+    tone : "srgb", "linear" or float, optional
+        Tone curve of the photograph; left out, sRGB for 8 bits and none for more.
+    axis_px : (float, float), optional
+        Column and row where the dish axis meets the target; without it the pointing cannot be told. [px]
+    is_seen_from_mirror : bool
+        Camera on the mirror's side of the target; False: behind a translucent one.
+    turn_deg : float
+        How far the photo's up is turned from the dish's y, counter-clockwise as the photo shows it. [deg]
+    offset_m : float or (float, float)
+        Place of the target along the axis, from the focus, and its standard error. [m]
+    edge : (float, float)
+        Shares of the peak flux between which the edge of the bright patch was seen. [–]
+    rays, seed, threads : int, optional
+        Of each trace; rays left out: 131072, or `run.rays` where that is less.
+    progress, announce : callable, optional
+        As for `trace`.
+
+    Returns
+    -------
+    Fit
+        With `stopped` set when the user pressed Ctrl-C; it then holds what needs no tracing.
+
+    Raises
+    ------
+    InputError
+        With the faults of all readings.
+    """
+    rays = min(RAYS, int(nominal(scene.run.rays))) if rays is None else rays
+    seed = scene.run.seed if seed is None else seed
+    place = Amount(*offset_m) if isinstance(offset_m, (tuple, list)) else Amount(float(offset_m))
+    if log is None and spot is None and target is None:
+        remedy = "give a log, a photo of the spot, or radii read by hand"
+        raise InputError(Fault("command", "fit", "", "has no readings to fit", remedy))
+    prepared = prepare(scene, seed=seed)
+    sun_m2 = float(prepared.mirror.vector_area @ prepared.mirror.pose.sun)
+    dni = float(prepared.sun.dni_w_m2)
+    heat, bare, radii_m = _readings(
+        lambda: None if log is None else heat_test(read_log(log, given=given), scene, outline_m2=sun_m2, dni_w_m2=dni),
+        lambda: None if spot is None else _photographed(spot, scale, tone, axis_px, is_seen_from_mirror, turn_deg),
+        lambda: None if target is None else read_radii(target),
+    )
+    if heat is not None and not any(part.role == "receiver" for part in scene.parts):
+        allowed, remedy = "has no receiver, so no power can be traced for the log", "add the vessel as a part"
+        raise InputError(Fault(scene.file, "part", "", allowed, remedy))
+    done = Fit(scene, rays, seed, heat, None, bare, None, {}, False, ())
+    options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
+    try:
+        done = _traced(done, radii_m, place, edge, dni=dni, progress=progress, options=options)
+    except StoppedError:
+        done = replace(done, stopped=True)
+    return replace(done, findings=_together(done), notes=tuple(_notes(done)))
+
+
+def _readings(*reads: Callable[[], Any]) -> list[Any]:
+    """What each of the readers gives, or the faults of all of them."""
+    found, faults = [], []
+    for read in reads:
+        try:
+            found.append(read())
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+    return found
+
+
+def _photographed(
+    path: str | Path,
+    scale: str | None,
+    tone: str | float | None,
+    axis_px: tuple[float, float] | None,
+    is_seen_from_mirror: bool,
+    turn_deg: float,
+) -> SpotTest:
+    if scale is None:
+        raise InputError(
+            Fault("command", "scale", "", "is missing: a photo without scale tells no size", f"give {FORMS}")
+        )
+    known, photo = read_scale(scale), read_photo(path, tone=tone)
+    patch = spot_patch(photo, known, axis_px=axis_px, is_seen_from_mirror=is_seen_from_mirror, turn_deg=turn_deg)
+    return bare_spot(photo, known, patch)
+
+
+def _traced(
+    done: Fit,
+    radii_m: np.ndarray | None,
+    place: Amount,
+    edge: tuple[float, float],
+    *,
+    dni: float,
+    progress: Callable[[int, int], None] | None,
+    options: dict[str, Any],
+) -> Fit:
+    """Everything that needs traces, one after another; StoppedError leaves what was finished before."""
+    offsets = [place.value] if place.sd == 0.0 else [place.value, place.value + place.sd, place.value - place.sd]
+    reach = max(
+        AROUND * done.spot.patch.half_width_m if done.spot else 0.0,
+        4.0 * float(radii_m.max()) if radii_m is not None else 0.0,
+    )
+    half_width = _map_reach(done.scene, place.value, reach, options) if reach else None
+    has_spot = done.spot is not None
+    wanted = len(FIRST_SLOPES_MRAD) + (N_NODES + (N_NODES + 4 if done.spot.patch.has_axis else 0) if has_spot else 0)
+    tracer = Tracer(n_wanted=wanted, progress=progress, options=options)
+    ladder = Ladder(done.scene, () if half_width is None else target_planes(offsets, half_width), tracer)
+    rungs = ladder.climb(FIRST_SLOPES_MRAD)
+    if radii_m is not None:
+        done = replace(done, edge=match_edges(radii_m, rungs, edge=edge))
+    if has_spot:
+        aim = tuple(nominal(one) for one in done.scene.mount.pointing_offset_mrad)
+        matched = matched_spot(done.spot, ladder, rungs, n_offsets=len(offsets), aim_mrad=aim)
+        done = replace(done, spot=matched)
+    if done.heat is not None:
+        done = replace(done, power=_power(done, rungs, dni))
+    return done
+
+
+def _map_reach(scene: Scene, offset: float, reach: float, options: dict[str, Any]) -> float:
+    """Half width of the target's maps: what is wanted about the spot, wherever that lies beside the axis. [m]"""
+    tracer = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS})
+    screen = (
+        Ladder(scene, target_planes([offset], reach), tracer)
+        .rung(float(nominal(scene.dish.slope_error_mrad)))
+        .target(0)
+    )
+    beside = max(abs(value.value) for value in screen.centroid_m)
+    return reach + beside if math.isfinite(beside) else reach
+
+
+def _power(done: Fit, rungs: Sequence[Rung], dni: float) -> PowerMatch:
+    """Slope errors that explain the power; its brightness is told at the best slope error known otherwise."""
+    heat = done.heat
+    known = [one for one in _slopes(done) if one.told]
+    slope = known[0].value if known else float(nominal(done.scene.dish.slope_error_mrad))
+    return match_power(
+        heat.findings["power_w"],
+        rungs,
+        dni_ratio=heat.dni_w_m2.value / dni,
+        dni_share=heat.dni_w_m2.sd / heat.dni_w_m2.value,
+        spread=optical_spread(done.scene),
+        slope_mrad=min(slope, rungs[-1].slope_mrad),
+    )
+
+
+def _slopes(done: Fit) -> Iterator[Finding]:
+    """What each kind of reading says about the slope error, the sharpest kind first."""
+    if done.spot is not None:
+        yield from (one for key, one in done.spot.findings.items() if key.startswith("slope_error"))
+    if done.edge is not None:
+        yield done.edge.finding
+    if done.power is not None:
+        yield done.power.finding
+
+
+def _together(done: Fit) -> dict[str, Finding]:
+    """All findings, and what they say together about the slope error."""
+    findings: dict[str, Finding] = {}
+    slopes = list(_slopes(done))
+    if slopes:
+        findings[KEY] = combined(slopes)
+    for test in (done.spot, done.heat):
+        if test is not None:
+            findings |= test.findings
+    if done.edge is not None:
+        findings |= {one.key: one for one in (done.edge.radius, done.edge.finding)}
+    if done.power is not None:
+        findings |= {one.key: one for one in (done.power.finding, done.power.brightness)}
+    return findings
+
+
+def combined(slopes: Sequence[Finding]) -> Finding:
+    """One slope error from several kinds of reading: the mean weighted by one over squared errors.
+
+    Kinds that disagree (chi-squared above its 95 % point) are not averaged: the first is kept, and that is said.
+    """
+    told = [one for one in slopes if one.told and one.se]
+    if not told:
+        first = slopes[0]
+        return Finding(KEY, "mrad", first.value, None, first.low, first.high, False, first.remark)
+    weights = np.array([one.se**-2.0 for one in told])
+    values = np.array([one.value for one in told])
+    mean = float(weights @ values / weights.sum())
+    chi = float(weights @ (values - mean) ** 2)
+    names = ", ".join(one.key.removeprefix("slope_error_from_").removesuffix("_mrad") for one in told)
+    if len(told) == 1 or chi > AGREES * (len(told) - 1):
+        first = told[0]
+        remark = f"from {names.split(',')[0]}"
+        if len(told) > 1:
+            remark += f"; {names} disagree by more than their errors, so they are not averaged"
+        return Finding(KEY, "mrad", first.value, first.se, first.low, first.high, True, remark)
+    se = float(weights.sum() ** -0.5)
+    half = min(student(1e9) * se * max(1.0, math.sqrt(chi)), max(0.5 * (one.high - one.low) for one in told))
+    return Finding(KEY, "mrad", mean, se, max(mean - half, 0.0), mean + half, True, f"from {names} together")
+
+
+def _notes(done: Fit) -> Iterator[str]:
+    if done.stopped:
+        yield "stopped early: what needs traces is missing"
+    for test in (done.heat, done.spot, done.power):
+        if test is not None:
+            yield from test.notes
+    if any(nominal(done.scene.dish.beam_spread_mrad) > 0.0 for _ in _slopes(done)):
+        yield "the scene's beam spread was kept; a larger one would make the slope error found smaller"
+    facets = done.scene.dish.facets
+    if facets is not None and list(_slopes(done)):
+        yield "the scene's facets, their curve and canting were kept: what they do is not part of the slope error found"
+
+
+def _log_object(heat: HeatTest) -> dict[str, Any]:
+    return {
+        "file": heat.log.name,
+        "given": heat.given.to_dict(),
+        "readings": len(heat.heat_c),
+        "readings_used": sum(len(one) for one in heat.judged.stretches),
+        "stretches": len(heat.judged.stretches),
+        "noise_k": heat.fit.noise_k,
+        "dni_w_m2": {"value": heat.dni_w_m2.value, "sd": heat.dni_w_m2.sd},
+        "net_power_at_c": heat.middle_c,
+    }
+
+
+def _spot_object(test: SpotTest) -> dict[str, Any]:
+    return {
+        "file": test.photo.name,
+        "tone": test.photo.tone,
+        "scale": test.scale.kind,
+        "overexposed_share": test.patch.full_share,
+        "misfit": None if test.match is None else plain(test.match.misfit),
+    }
+
+
+def _power_object(match: PowerMatch) -> list[dict[str, float]]:
+    rows = zip(match.slopes_mrad, match.traced_w, match.traced_se_w, strict=True)
+    return [{"slope_error_mrad": float(s), "receiver_w": {"value": float(w), "se": float(e)}} for s, w, e in rows]
+
+
+__all__ = ["LEVEL", "Fit", "fit"]
