@@ -134,7 +134,7 @@ def _direct_sampling(
     return np.cumsum(share) / share.sum(), power
 
 
-def _corners(triangles: np.ndarray) -> np.ndarray:
+def corners_of(triangles: np.ndarray) -> np.ndarray:
     """First corner and two edges (n, 9) of triangles (n, 3, 3). [m]"""
     edges = triangles[:, 1:] - triangles[:, :1]
     return np.ascontiguousarray(np.concatenate([triangles[:, :1], edges], axis=1).reshape(-1, 9))
@@ -150,7 +150,7 @@ def _part_arrays(
     sun: np.ndarray,
 ) -> Parts:
     """The parts as the kernels see them, from triangles (n, 3, 3) in tree order and the part of each (n,)."""
-    corners = _corners(triangles)
+    corners = corners_of(triangles)
     normal = np.cross(corners[:, 3:6], corners[:, 6:9])
     normal = np.ascontiguousarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
     surface, cover = _surfaces(scene)
@@ -199,7 +199,7 @@ def assemble(
     low, high = triangles.min(axis=1), triangles.max(axis=1)
     facet_low, facet_high = facets.boxes()
     reach = max(float(np.abs(corner).max()) for corner in (low, high, facet_low, facet_high) if corner.size)
-    corners = _corners(triangles)
+    corners = corners_of(triangles)
     tree_clear, order_clear = build_tree(low[clear], high[clear], first=0, reach=reach, corners=corners[clear])
     tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach, corners=corners[solid])
     tree, solid_root = joined(tree_clear, tree_solid)
