@@ -84,8 +84,6 @@ def _brightest(legs: np.ndarray, height: float, radius: float) -> np.ndarray:
     The map is 64 pixels wide and reaches four times the median distance, or the radius where that is more; the median
     is that of every eighth ray.
     """
-    from scipy.signal import fftconvolve
-
     places, power = places_at(legs[:, ::8], height)
     lit = places[power > 0.0]
     if len(lit) == 0:
@@ -99,7 +97,9 @@ def _brightest(legs: np.ndarray, height: float, radius: float) -> np.ndarray:
     reach = int(np.ceil(radius / pixel))
     steps = np.arange(-reach, reach + 1) * pixel
     disc = (np.hypot(*np.meshgrid(steps, steps)) <= radius).astype(float)
-    smooth = fftconvolve(counted, disc, mode="same")
+    shape = [n + 2 * reach for n in counted.shape]
+    smooth = np.fft.irfft2(np.fft.rfft2(counted, shape) * np.fft.rfft2(disc, shape), shape)
+    smooth = smooth[reach : reach + N_PIXELS, reach : reach + N_PIXELS]
     row, column = np.unravel_index(np.argmax(smooth), smooth.shape)
     return middle - half + (np.array([column, row]) + 0.5) * pixel
 
