@@ -73,10 +73,19 @@ def build_tree(
     boxes = np.empty((n_nodes, 2, 6), dtype=np.float64)
     child = np.zeros((n_nodes, 2), dtype=np.int32)
     count = np.full((n_nodes, 2), -1, dtype=np.int32)
-    scratch = (np.empty((N_BINS, 6)), np.empty(N_BINS, dtype=np.int64), np.empty(N_BINS), np.empty(6))
+    scratch = (
+        np.empty(6),
+        np.empty(6),
+        np.empty(3),
+        np.empty((3, N_BINS, 6)),
+        np.empty((3, N_BINS), dtype=np.int64),
+        np.empty(N_BINS),
+    )
     stacks = tuple(np.empty(STACK_SIZE, dtype=np.int64) for _ in range(4))
     is_packed = corners is not None
-    used = _build(low, high, order, is_packed, boxes, child, count, *scratch, *stacks) if n else 1
+    # Built on copies in the order of the tree, so that every pass runs through memory in one direction.
+    placed = np.array(low, dtype=np.float64), np.array(high, dtype=np.float64)
+    used = _build(*placed, order, is_packed, boxes, child, count, scratch, stacks) if n else 1
     picks = np.full((used, WIDTH, 2), -1, dtype=np.int32)
     wide = np.zeros((used, WIDTH), dtype=np.int32)
     leaves = np.zeros((2 * used, 2), dtype=np.int32)
@@ -201,40 +210,49 @@ def _half_area(x0, y0, z0, x1, y1, z1):
 
 
 @device
-def _best_split(low, high, order, start, end, axis, lowest, width, bin_box, bin_count, right_area):
-    """Cheapest of the N_BINS - 1 planes across one axis: (cost, bin); cost is infinite when all centres coincide."""
-    if width <= 0.0:
-        return np.inf, 0
-    for b in range(N_BINS):
-        bin_count[b] = 0
-        for k in range(3):
-            bin_box[b, k] = np.inf
-            bin_box[b, k + 3] = -np.inf
-    scale = N_BINS / width
+def _fill_bins(low, high, start, end, lowest, scale, bin_box, bin_count):
+    """Boxes (3, N_BINS, 6) and numbers (3, N_BINS) of a range, binned by their centres along each axis."""
+    for axis in range(3):
+        for b in range(N_BINS):
+            bin_count[axis, b] = 0
+            for k in range(3):
+                bin_box[axis, b, k], bin_box[axis, b, k + 3] = np.inf, -np.inf
     for i in range(start, end):
-        t = order[i]
-        b = min(int((0.5 * (low[t, axis] + high[t, axis]) - lowest) * scale), N_BINS - 1)
-        bin_count[b] += 1
-        for k in range(3):
-            bin_box[b, k] = min(bin_box[b, k], low[t, k])
-            bin_box[b, k + 3] = max(bin_box[b, k + 3], high[t, k])
+        x0, y0, z0, x1, y1, z1 = low[i, 0], low[i, 1], low[i, 2], high[i, 0], high[i, 1], high[i, 2]
+        for axis in range(3):
+            b = bin_of(low, high, i, axis, lowest, scale)
+            bin_count[axis, b] += 1
+            box = bin_box[axis, b]
+            box[0], box[1], box[2] = min(box[0], x0), min(box[1], y0), min(box[2], z0)
+            box[3], box[4], box[5] = max(box[3], x1), max(box[4], y1), max(box[5], z1)
+
+
+@device
+def bin_of(low, high, i, axis, lowest, scale):
+    """Bin of box i along an axis."""
+    return min(int((0.5 * (low[i, axis] + high[i, axis]) - lowest[axis]) * scale[axis]), N_BINS - 1)
+
+
+@device
+def _best_plane(n, boxes, counts, right_area):
+    """Cheapest of the N_BINS - 1 planes across one axis: (cost, bin); cost is infinite when all are on one side."""
     x0 = y0 = z0 = np.inf
     x1 = y1 = z1 = -np.inf
     n_right = 0
     for b in range(N_BINS - 1, 0, -1):
-        x0, y0, z0 = min(x0, bin_box[b, 0]), min(y0, bin_box[b, 1]), min(z0, bin_box[b, 2])
-        x1, y1, z1 = max(x1, bin_box[b, 3]), max(y1, bin_box[b, 4]), max(z1, bin_box[b, 5])
-        n_right += bin_count[b]
+        x0, y0, z0 = min(x0, boxes[b, 0]), min(y0, boxes[b, 1]), min(z0, boxes[b, 2])
+        x1, y1, z1 = max(x1, boxes[b, 3]), max(y1, boxes[b, 4]), max(z1, boxes[b, 5])
+        n_right += counts[b]
         right_area[b] = _half_area(x0, y0, z0, x1, y1, z1) * n_right
     x0 = y0 = z0 = np.inf
     x1 = y1 = z1 = -np.inf
     n_left = 0
     best_cost, best_bin = np.inf, 0
     for b in range(N_BINS - 1):
-        x0, y0, z0 = min(x0, bin_box[b, 0]), min(y0, bin_box[b, 1]), min(z0, bin_box[b, 2])
-        x1, y1, z1 = max(x1, bin_box[b, 3]), max(y1, bin_box[b, 4]), max(z1, bin_box[b, 5])
-        n_left += bin_count[b]
-        if 0 < n_left < end - start:
+        x0, y0, z0 = min(x0, boxes[b, 0]), min(y0, boxes[b, 1]), min(z0, boxes[b, 2])
+        x1, y1, z1 = max(x1, boxes[b, 3]), max(y1, boxes[b, 4]), max(z1, boxes[b, 5])
+        n_left += counts[b]
+        if 0 < n_left < n:
             cost = _half_area(x0, y0, z0, x1, y1, z1) * n_left + right_area[b + 1]
             if cost < best_cost:
                 best_cost, best_bin = cost, b
@@ -242,78 +260,72 @@ def _best_split(low, high, order, start, end, axis, lowest, width, bin_box, bin_
 
 
 @device
-def _bounds(low, high, order, start, end, out):
-    """Box of a range of triangles into out (6,), and the range of their centres: six numbers."""
-    cx0 = cy0 = cz0 = np.inf
-    cx1 = cy1 = cz1 = -np.inf
+def _bounds(low, high, start, end, out, centre):
+    """Box of a range into out (6,), and that of its centres into centre (6,)."""
     for k in range(3):
-        out[k] = np.inf
-        out[k + 3] = -np.inf
+        out[k] = centre[k] = np.inf
+        out[k + 3] = centre[k + 3] = -np.inf
     for i in range(start, end):
-        t = order[i]
         for k in range(3):
-            out[k] = min(out[k], low[t, k])
-            out[k + 3] = max(out[k + 3], high[t, k])
-        cx, cy, cz = (
-            0.5 * (low[t, 0] + high[t, 0]),
-            0.5 * (low[t, 1] + high[t, 1]),
-            0.5 * (low[t, 2] + high[t, 2]),
-        )
-        cx0, cy0, cz0 = min(cx0, cx), min(cy0, cy), min(cz0, cz)
-        cx1, cy1, cz1 = max(cx1, cx), max(cy1, cy), max(cz1, cz)
-    return cx0, cy0, cz0, cx1, cy1, cz1
+            a, b = low[i, k], high[i, k]
+            c = 0.5 * (a + b)
+            out[k], out[k + 3] = min(out[k], a), max(out[k + 3], b)
+            centre[k], centre[k + 3] = min(centre[k], c), max(centre[k + 3], c)
 
 
 @device
-def _partition(low, high, order, start, end, axis, lowest, width, split):
-    """Move the triangles of bins up to split to the front; returns where the others begin."""
-    scale = N_BINS / width
+def _partition(low, high, order, start, end, axis, lowest, scale, split):
+    """Move what lies in bins up to split to the front; returns where the others begin."""
     i, j = start, end - 1
     while i <= j:
-        t = order[i]
-        b = min(int((0.5 * (low[t, axis] + high[t, axis]) - lowest) * scale), N_BINS - 1)
-        if b <= split:
+        if bin_of(low, high, i, axis, lowest, scale) <= split:
             i += 1
-        else:
-            order[i], order[j] = order[j], t
-            j -= 1
+            continue
+        order[i], order[j] = order[j], order[i]
+        for k in range(3):
+            low[i, k], low[j, k] = low[j, k], low[i, k]
+            high[i, k], high[j, k] = high[j, k], high[i, k]
+        j -= 1
     return i
 
 
 @device
-def _divide(low, high, order, start, end, level, is_packed, box, bin_box, bin_count, right_area):
-    """Where to cut a range of triangles (which is reordered): first of the right half, or -1 to keep it as a leaf."""
+def _divide(low, high, order, start, end, level, is_packed, box, centre, scale, bin_box, bin_count, right_area):
+    """Where to cut a range (which is reordered): first of the right half, or -1 to keep it as a leaf."""
     n = end - start
-    cx0, cy0, cz0, cx1, cy1, cz1 = _bounds(low, high, order, start, end, box)
+    _bounds(low, high, start, end, box, centre)
     if n == 1 or (is_packed and n <= WIDTH):
         return -1
+    for axis in range(3):
+        width = centre[axis + 3] - centre[axis]
+        scale[axis] = N_BINS / width if width > 0.0 else 0.0
+    _fill_bins(low, high, start, end, centre, scale, bin_box, bin_count)
+    best_cost, best_bin, best_axis = np.inf, 0, 0
+    for axis in range(3):
+        cost, b = _best_plane(n, bin_box[axis], bin_count[axis], right_area)
+        if cost < best_cost:
+            best_cost, best_bin, best_axis = cost, b, axis
     area = _half_area(box[0], box[1], box[2], box[3], box[4], box[5])
-    best_cost, best_bin = _best_split(low, high, order, start, end, 0, cx0, cx1 - cx0, bin_box, bin_count, right_area)
-    axis, lowest, width = 0, cx0, cx1 - cx0
-    cost, b = _best_split(low, high, order, start, end, 1, cy0, cy1 - cy0, bin_box, bin_count, right_area)
-    if cost < best_cost:
-        best_cost, best_bin, axis, lowest, width = cost, b, 1, cy0, cy1 - cy0
-    cost, b = _best_split(low, high, order, start, end, 2, cz0, cz1 - cz0, bin_box, bin_count, right_area)
-    if cost < best_cost:
-        best_cost, best_bin, axis, lowest, width = cost, b, 2, cz0, cz1 - cz0
     if n <= WIDTH and not best_cost + STEP_COST * area < n * area:
         return -1
     if level >= DEEPEST_SPLIT or not best_cost < np.inf:
         return start + n // 2
-    return _partition(low, high, order, start, end, axis, lowest, width, best_bin)
+    return _partition(low, high, order, start, end, best_axis, centre, scale, best_bin)
 
 
 @device
-def _build(
-    low, high, order, is_packed, boxes, child, count, bin_box, bin_count, right_area, box, starts, ends, parents, levels
-):
-    """Fill boxes, child and count, reorder order; the rest is scratch. Returns the number of nodes used."""
+def _build(low, high, order, is_packed, boxes, child, count, scratch, stacks):
+    """Fill boxes, child and count, reorder low, high and order; returns the number of nodes used."""
+    box, centre, scale, bin_box, bin_count, right_area = scratch
+    starts, ends, parents, levels = stacks
     starts[0], ends[0], parents[0], levels[0] = 0, order.shape[0], -1, 0
     depth, used = 1, 0
     while depth > 0:
         depth -= 1
         start, end, parent, level = starts[depth], ends[depth], parents[depth], levels[depth]
-        middle = _divide(low, high, order, start, end, level, is_packed, box, bin_box, bin_count, right_area)
+        middle = _divide(
+            low, high, order, start, end, level, is_packed, box, centre, scale, bin_box, bin_count, right_area
+        )
         node, slot = parent // 2, parent % 2
         if parent >= 0:
             for k in range(6):
