@@ -169,8 +169,11 @@ def level_width(curves: np.ndarray, offsets: np.ndarray) -> float:
     -----
     The errors are those of the differences, by the jackknife. About the minimum x0 of a parabola they grow with
     |x - x0|, and the stretch is 8 standard errors of x0 long. A much longer one is a plain, anywhere on which the
-    minimum may lie: a sixth of it is then the standard error, since few minima lie near its ends.
+    minimum may lie: a sixth of it is then the standard error, since few minima lie near its ends. Planes that no light
+    crosses (infinite values) are left out.
     """
+    is_crossed = np.all(np.isfinite(curves), axis=0)
+    curves, offsets = curves[:, is_crossed], offsets[is_crossed]
     beside = curves - curves[:, [int(np.argmin(curves[0]))]]
     n_blocks = len(curves) - 1
     spread = beside[1:] - beside[1:].mean(axis=0)

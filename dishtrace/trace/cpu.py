@@ -74,7 +74,7 @@ def trace_points(
     tally : Tally
         Changed in place.
     start, count : int
-        Multiples of 32 (one direct ray to 32 mirror rays).
+        Multiples of 16 (one direct ray to sixteen mirror rays).
     pool : ThreadPoolExecutor
         Its threads share the rows; each row is written by one thread at a time, in a fixed order.
     """

@@ -23,7 +23,7 @@ FIRST, INCIDENT, ABSORBED, PART_DIRECT_INCIDENT, PART_DIRECT_ABSORBED = range(5)
 N_PART_FIGURES = 5
 ROLE_RECEIVER, ROLE_STAND, ROLE_OTHER = range(3)
 # One direct ray to so many mirror rays: direct sun is one sun, so it needs far fewer.
-MIRROR_RAYS_PER_DIRECT = 32
+MIRROR_RAYS_PER_DIRECT = 16
 # Where the tree of receivers and covers begins; that of the other parts begins elsewhere.
 CLEAR_ROOT = 0
 
