@@ -17,31 +17,45 @@ import dishtrace.trace
 
 __all__ = [
     "Comparison",
+    "Day",
     "Fit",
     "HeatResult",
     "InputError",
     "Result",
     "RunError",
     "Scene",
+    "Sizing",
+    "Sweep",
     "__version__",
     "compare",
+    "day",
     "fit",
     "heat",
     "load_scene",
+    "size",
+    "sweep",
     "trace",
+    "year",
 ]
 
 _HOMES = {
     "Comparison": "dishtrace.study.compare",
+    "Day": "dishtrace.study.day",
     "Fit": "dishtrace.study.fit",
     "HeatResult": "dishtrace.heat.outcome",
     "InputError": "dishtrace.errors",
     "Result": "dishtrace.flux.result",
     "RunError": "dishtrace.errors",
     "Scene": "dishtrace.scene.model",
+    "Sizing": "dishtrace.study.size",
+    "Sweep": "dishtrace.study.sweep",
     "compare": "dishtrace.study.compare",
+    "day": "dishtrace.study.day",
     "fit": "dishtrace.study.fit",
     "load_scene": "dishtrace.scene.read",
+    "size": "dishtrace.study.size",
+    "sweep": "dishtrace.study.sweep",
+    "year": "dishtrace.study.day",
 }
 
 

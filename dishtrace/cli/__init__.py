@@ -17,6 +17,7 @@ from dishtrace.cli.compare import COMPARE_HELP, compare_command
 from dishtrace.cli.exits import DONE
 from dishtrace.cli.fit import FIT_HELP, fit_command
 from dishtrace.cli.heat import HEAT_HELP, heat_command
+from dishtrace.cli.size import SIZE_HELP, size_command
 from dishtrace.cli.trace import TRACE_HELP, trace_command
 
 __all__ = ["app"]
@@ -69,3 +70,4 @@ app.command("compare", help=COMPARE_HELP, short_help="Trace scenes or variants; 
 )
 app.command("fit", help=FIT_HELP, short_help="Tell what a heating log or a photo of the spot say.")(fit_command)
 app.command("heat", help=HEAT_HELP, short_help="Tell how hot parts get, how soon, and what fillings do.")(heat_command)
+app.command("size", help=SIZE_HELP, short_help="Tell how large to make a receiver, and where to put it.")(size_command)

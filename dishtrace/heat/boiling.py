@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dishtrace.heat.course import energy_until
 from dishtrace.heat.spin import Surface, best_speed, water_surface
 from dishtrace.heat.steam import expansion_j_kg, flash_share
 from dishtrace.heat.stress import PressureShell
@@ -100,7 +101,7 @@ def _columns(case: BoilingCase, moments: list[Moment]) -> dict[str, np.ndarray]:
         "steam_kg_s": column(lambda now: sum(flow.steam for flow in now.flows)),
         "hot_water_kg_s": column(lambda now: sum(flow.liquid for flow in now.flows)),
         "air_kg_s": column(lambda now: sum(flow.air for flow in now.flows)),
-        "absorbed_j": column(lambda now: vessel.absorbed * now.time),
+        "absorbed_j": column(lambda now: energy_until(vessel.absorbed, now.time)),
         "stored_j": column(lambda now: stored(vessel, now)),
         "lost_j": column(lambda now: now.lost),
         "carried_j": column(lambda now: now.carried),

@@ -26,6 +26,7 @@ from dishtrace.scene.quantity import nominal
 from dishtrace.units import kelvin
 
 if TYPE_CHECKING:
+    from dishtrace.heat.course import Course
     from dishtrace.heat.part_heat import PartHeat
     from dishtrace.scene.model import Scene
 
@@ -69,6 +70,12 @@ class Filled:
         own = getattr(self.contents, "limit_c", None)
         both = [float(nominal(given)) for given in (own, self.heat.part.limit_c) if given is not None]
         return kelvin(min(both)) if both else None
+
+    @property
+    def duration(self) -> float:
+        """How long it is followed: as the contents say, or as long as there is a course of light. [s]"""
+        course = self.heat.course
+        return 60.0 * self.contents.duration_min if course is None else course.duration
 
     @property
     def wall_heat(self) -> float:
@@ -137,6 +144,8 @@ def _told(filled: Filled, is_brief: bool) -> Timeline:
     absorbed = filled.heat.absorbed_w
     if is_brief:
         return _timeline(filled, absorbed.value)
+    if filled.heat.course is not None:
+        return with_errors(lambda power: _timeline(filled, power), absorbed)
 
     def full(power: float) -> Timeline:
         made = _timeline(filled, power)
@@ -154,7 +163,7 @@ def _beside(filled: Filled, absorbed: float) -> tuple[dict[str, float | None], t
 
 
 def _timeline(filled: Filled, absorbed: float) -> Timeline:
-    """The timeline of one part at an absorbed power [W]."""
+    """The timeline of one part at an absorbed power [W], which a course of light takes shares of."""
     kind = filled.contents.kind
     makers = {
         "water": tank_timeline,
@@ -168,10 +177,11 @@ def _timeline(filled: Filled, absorbed: float) -> Timeline:
     }
     if not math.isfinite(absorbed):
         raise RunError(f"part {filled.heat.name!r}: the absorbed power is not known, so its filling cannot be followed")
-    return makers[kind](filled, absorbed)
+    course = filled.heat.course
+    return makers[kind](filled, absorbed if course is None else course.scaled(absorbed))
 
 
-def lump_of(filled: Filled, enthalpy: Enthalpy, *, absorbed: float, start: float) -> Lump:
+def lump_of(filled: Filled, enthalpy: Enthalpy, *, absorbed: float | Course, start: float) -> Lump:
     """The lump of a part with a filling of this enthalpy, wall included. [J]"""
     return Lump(
         enthalpy=enthalpy,
@@ -180,11 +190,11 @@ def lump_of(filled: Filled, enthalpy: Enthalpy, *, absorbed: float, start: float
         loss=filled.heat.loss_w,
         carried=nothing_carried,
         highest=filled.wall_end[0],
-        duration=60.0 * filled.contents.duration_min,
+        duration=filled.duration,
     )
 
 
-def _block(filled: Filled, absorbed: float) -> Timeline:
+def _block(filled: Filled, absorbed: float | Course) -> Timeline:
     """A solid block, a bath of oil, or insulation."""
     start = filled.start()
     heat = (filled.value("mass_kg", 0.0) or 0.0) * filled.value("heat_capacity_j_kgk") + filled.wall_heat
@@ -194,7 +204,7 @@ def _block(filled: Filled, absorbed: float) -> Timeline:
     return block_timeline(filled.heat.name, filled.contents.kind, lump, limit=filled.limit())
 
 
-def _air(filled: Filled, absorbed: float) -> Timeline:
+def _air(filled: Filled, absorbed: float | Course) -> Timeline:
     """Air alone, shut in or not."""
     start, pressure = filled.start(), filled.heat.pressure_pa
     volume = filled.value("volume_m3", filled.heat.volume_m3)
@@ -212,7 +222,7 @@ def _air(filled: Filled, absorbed: float) -> Timeline:
     return replace(made, columns=made.columns | {"pressure_pa": pressures}, figures=figures, hazards=hazards)
 
 
-def _melt(filled: Filled, absorbed: float) -> Timeline:
+def _melt(filled: Filled, absorbed: float | Course) -> Timeline:
     """A charge that melts."""
     start, melting = filled.start(), kelvin(filled.value("melting_c"))
     if start >= melting:
@@ -230,7 +240,7 @@ def _melt(filled: Filled, absorbed: float) -> Timeline:
     return melt_timeline(filled.heat.name, lump, charge, limit=filled.limit())
 
 
-def _flow(filled: Filled, absorbed: float) -> Timeline:
+def _flow(filled: Filled, absorbed: float | Course) -> Timeline:
     """A liquid that flows through, from its inlet temperature."""
     contents, inlet = filled.contents, kelvin(filled.value("inlet_c"))
     boils = None
@@ -248,7 +258,7 @@ def _flow(filled: Filled, absorbed: float) -> Timeline:
     return flow_timeline(filled.heat.name, lump, stream, limit=filled.limit())
 
 
-def _pot(filled: Filled, absorbed: float) -> Timeline:
+def _pot(filled: Filled, absorbed: float | Course) -> Timeline:
     """An open pot."""
     return pot_timeline(_pot_case(filled, absorbed))
 
@@ -271,7 +281,7 @@ def _cooking_test(filled: Filled, absorbed: float) -> tuple[dict[str, float | No
     return figures, (note,)
 
 
-def _pot_case(filled: Filled, absorbed: float) -> PotCase:
+def _pot_case(filled: Filled, absorbed: float | Course) -> PotCase:
     contents, heat = filled.contents, filled.heat
     surface = contents.surface_m2 or _free_surface(heat.part)
     if surface is None:
@@ -287,7 +297,7 @@ def _pot_case(filled: Filled, absorbed: float) -> PotCase:
         leak=contents.lid_leak if contents.lid else 1.0,
         humidity=contents.humidity,
         ambient=replace(ambient_of(filled.scene), temperature=heat.ambient_k, pressure=heat.pressure_pa),
-        duration=60.0 * contents.duration_min,
+        duration=filled.duration,
     )
     if not 273.16 < case.start < case.boiling_point:
         raise filled.refused("temperature_c", "is not that of liquid water in the open", "start below boiling")

@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 
 from dishtrace.heat.block import ENDS
+from dishtrace.heat.course import largest
 from dishtrace.heat.lump import Enthalpy, Lump, crossing, run_lump
 from dishtrace.heat.timeline import Event, Timeline
 from dishtrace.heat.water import HIGHEST_WET_K, TRIPLE_K, saturation, saturation_temperature
@@ -105,7 +106,8 @@ def flow_timeline(part: str, lump: Lump, stream: Stream, *, limit: float | None)
     ends = [lump.highest] + ([stream.boils] if stream.boils is not None else [])
     highest = min(ends)
     run = run_lump(replace(lump, highest=highest))
-    steady = steady_outlet(stream, absorbed=lump.absorbed, loss=lump.loss, highest=highest)
+    light = largest(lump.absorbed)
+    steady = steady_outlet(stream, absorbed=light, loss=lump.loss, highest=highest)
     last = run.columns["temperature_c"][-1] + 273.15
     has_boiled = run.ended == "wall" and stream.boils is not None and highest == stream.boils
     ended = "the liquid boils: this model ends here" if has_boiled else ENDS[run.ended]
@@ -130,7 +132,7 @@ def flow_timeline(part: str, lump: Lump, stream: Stream, *, limit: float | None)
     figures: dict[str, float | None] = {
         "outlet_c": None if steady is None else celsius(steady),
         "useful_w": useful,
-        "efficiency": None if useful is None or lump.absorbed <= 0.0 else useful / lump.absorbed,
+        "efficiency": None if useful is None or light <= 0.0 else useful / light,
         "loss_w": None if steady is None else lump.loss(steady),
     }
     return Timeline(part, "flow", run.columns, tuple(kept), figures, tuple(hazards), NOTES, ended)

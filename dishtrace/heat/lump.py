@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from dishtrace.heat.course import Course, energy_until, is_held, largest, longest_step, power_at
 from dishtrace.heat.timeline import Event
 from dishtrace.stats import Estimate
 from dishtrace.units import celsius
@@ -63,8 +64,8 @@ class Lump:
         Of wall and filling together.
     start : float
         [K]
-    absorbed : float
-        [W]
+    absorbed : float or Course
+        Held, or over time; under a course nothing settles. [W]
     loss, carried : callable
         Temperature [K] to what is lost outside, and to what a flow carries off [W].
     highest : float
@@ -75,7 +76,7 @@ class Lump:
 
     enthalpy: Enthalpy
     start: float
-    absorbed: float
+    absorbed: float | Course
     loss: Callable[[float], float]
     carried: Callable[[float], float]
     highest: float
@@ -109,13 +110,15 @@ def run_lump(lump: Lump) -> LumpRun:
 
     first = lump.enthalpy.at(lump.start)
 
-    def slopes(_: float, y: np.ndarray) -> list[float]:
+    def slopes(t: float, y: np.ndarray) -> list[float]:
         temperature = lump.enthalpy.temperature_at(first + y[0])
         loss, carried = lump.loss(temperature), lump.carried(temperature)
-        return [lump.absorbed - loss - carried, loss, carried]
+        return [power_at(lump.absorbed, t) - loss - carried, loss, carried]
 
     def settles(t: float, y: np.ndarray) -> float:
-        return abs(slopes(t, y)[0]) - SETTLED_SHARE * max(lump.absorbed, 1.0)
+        if not is_held(lump.absorbed):
+            return 1.0
+        return abs(slopes(t, y)[0]) - SETTLED_SHARE * max(largest(lump.absorbed), 1.0)
 
     def too_hot(_: float, y: np.ndarray) -> float:
         return lump.enthalpy.temperature_at(first + y[0]) - lump.highest
@@ -130,7 +133,7 @@ def run_lump(lump: Lump) -> LumpRun:
         atol=1e-3,
         events=[settles, too_hot],
         dense_output=True,
-        max_step=max(lump.duration / 50.0, 1.0),
+        max_step=longest_step(lump.absorbed, max(lump.duration / 50.0, 1.0)),
     )
     ended = "duration" if solution.status == 0 else "settled" if len(solution.t_events[0]) else "wall"
     count = max(int(solution.t[-1] / OUTPUT_STEP_S), 2)
@@ -148,7 +151,7 @@ def _columns(lump: Lump, first: float, times: np.ndarray, rows: np.ndarray) -> d
     return {
         "time_s": times,
         "temperature_c": temperatures - 273.15,
-        "absorbed_j": lump.absorbed * times,
+        "absorbed_j": energy_until(lump.absorbed, times),
         "stored_j": rows[0],
         "lost_j": rows[1],
         "carried_j": rows[2],

@@ -42,7 +42,8 @@ class PartTemperatures:
     state : str
         "steady", "melts", "beyond table" (hotter than its material is known), "no wall", "no emittance".
     margins : tuple of Margin
-        Limits against the hottest temperature known.
+        Limits against the hottest place of the wall; without a wall against the most that the brightest place can
+        reach.
     notes : tuple of str
     """
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
+    from dishtrace.heat.course import Course
     from dishtrace.scene.model import Part
 
 
@@ -39,6 +40,8 @@ class PartHeat:
         Temperature of the air. [K]
     pressure_pa : float
         Pressure of the air. [Pa]
+    course : Course or None
+        How the light changes over time, as a share of `absorbed_w`; None: it is held.
     """
 
     name: str
@@ -52,3 +55,4 @@ class PartHeat:
     loss_w: Callable[[float], float]
     ambient_k: float
     pressure_pa: float
+    course: Course | None = None

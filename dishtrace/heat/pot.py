@@ -11,6 +11,7 @@ import numpy as np
 
 from dishtrace.heat.air import Ambient
 from dishtrace.heat.convection import plate
+from dishtrace.heat.course import Course, energy_until, longest_step, power_at
 from dishtrace.heat.tank import MOLE_AIR, MOLE_STEAM
 from dishtrace.heat.timeline import Event, Timeline
 from dishtrace.heat.water import AIR_CP, TRIPLE_K, saturation, saturation_temperature
@@ -41,8 +42,8 @@ class PotCase:
         [kg]
     start : float
         [K]
-    absorbed : float
-        [W]
+    absorbed : float or Course
+        Held, or over time. [W]
     loss : callable
         Temperature [K] to loss [W].
     wall_heat : float
@@ -61,7 +62,7 @@ class PotCase:
     part: str
     water: float
     start: float
-    absorbed: float
+    absorbed: float | Course
     loss: Callable[[float], float]
     wall_heat: float
     surface: float
@@ -151,9 +152,9 @@ def run_pot(case: PotCase) -> PotRun:
         leaving = drying * (case.leak * open_air + boiling)
         return _Rates(temperature, leaving, case.loss(temperature), leaving * steam.steam_h)
 
-    def slopes(_: float, y: np.ndarray) -> list[float]:
+    def slopes(t: float, y: np.ndarray) -> list[float]:
         now = rates(y)
-        return [case.absorbed - now.loss - now.carried, -now.leaving, now.loss, now.carried]
+        return [power_at(case.absorbed, t) - now.loss - now.carried, -now.leaving, now.loss, now.carried]
 
     def dries(_: float, y: np.ndarray) -> float:
         return float(y[1]) - 2.0 * DRY_SHARE * case.water
@@ -168,7 +169,7 @@ def run_pot(case: PotCase) -> PotRun:
         atol=[1e-2, 1e-9, 1e-2, 1e-2],
         events=[dries],
         dense_output=True,
-        max_step=max(case.duration / 50.0, 1.0),
+        max_step=longest_step(case.absorbed, max(case.duration / 50.0, 1.0)),
     )
     count = max(int(solution.t[-1] / OUTPUT_STEP_S), 2)
     times = np.union1d(solution.t, np.linspace(0.0, solution.t[-1], count + 1))
@@ -201,7 +202,7 @@ def pot_timeline(case: PotCase) -> Timeline:
         "temperature_c": np.array([celsius(now.temperature) for now in moments]),
         "water_kg": np.maximum(run.states[1], 0.0),
         "steam_kg_s": np.array([now.leaving for now in moments]),
-        "absorbed_j": case.absorbed * run.times,
+        "absorbed_j": energy_until(case.absorbed, run.times),
         "stored_j": np.array([_held(case, now, water) for now, water in zip(moments, run.states[1], strict=True)])
         - first,
         "lost_j": run.states[2],

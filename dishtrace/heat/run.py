@@ -195,12 +195,12 @@ def _part(
             warm = warming(wall.problem, ambient=setting.ambient.temperature, seconds=span)
         notes += [*wall.notes, *_wall_notes(setting, wall, state, warm)]
         if state in ("melts", "beyond table"):
-            hottest, wall = solid.limit, None
+            hottest, wall = solid.melting if state == "melts" else solid.highest, None
     else:
-        upper = _unspread(setting)
+        hottest = max(hottest, _unspread(setting))
         notes.append(
-            f"as one lump, equally warm everywhere; without heat spreading along it its brightest place would settle "
-            f"at {celsius(upper):.0f} C: give wall for the places in between"
+            f"no wall given: its brightest place lies between the {celsius(told.stagnation_k.value):.0f} C of one lump "
+            f"and the {celsius(hottest):.0f} C without heat spreading along it, which limits are held against"
         )
     notes += _notes(setting)
     peak = None if wall is None else peak_spread(setting, wall)
@@ -224,10 +224,13 @@ def _wall_notes(setting: Setting, wall: WallHeat, state: str, warm: object) -> l
         when = (
             "later than it was followed" if warm is None or warm.melts_after_s is None else _after(warm.melts_after_s)
         )
+        held = ""
+        if solid.highest is not None and solid.highest < solid.melting:
+            held = f" (beyond {celsius(solid.highest):.0f} C with the numbers there, the end of its table)"
         place = ", ".join(f"{1e3 * value:.0f}" for value in setting.traced.mesh.to_user(wall.peak_at))
         found.append(
             f"THE WALL MELTS: {solid.name} melts at {celsius(solid.melting):.0f} C, which its hottest place, at "
-            f"({place}) mm, reaches {when}; no temperatures are told beyond that"
+            f"({place}) mm, reaches {when}{held}; no temperatures are told beyond that"
         )
     if state == "beyond table":
         found.append(

@@ -13,6 +13,10 @@ MOLE_STEAM = 0.018015268
 """Molar mass of water; source: IAPWS-95. [kg/mol]"""
 MOLE_AIR = 0.0289647
 """Molar mass of dry air; source: ISO 2533. [kg/mol]"""
+BREATHING_S = 0.5
+"""Time in which a tank that is dry evens out its pressure with the air; one with cold water takes (1 - p_sat / p_air)^2
+of it, a boiling one none. What gas is in it then weighs next to nothing, and a wide opening would do it in a
+millisecond, of which nothing is to be learned. It shifts the pressure by some tens of pascals. [s]"""
 FULLY_OPEN = 0.10
 """Overpressure, over set pressure, at which a relief valve is fully open; common practice. [-]"""
 
@@ -178,9 +182,10 @@ def outflow(tank: Tank, hole: Hole, state: TankState, *, air: float, level: floa
 
 def _gas_part(tank: Tank, state: TankState, *, air: float, area: float) -> Outflow:
     """Steam and air through the part of an opening that is above the water."""
-    if state.pressure < tank.ambient_pressure:
-        return _air_in(tank, state.pressure, area)
     mass = state.steam + air
+    slowest = _breathing(tank, state, mass)
+    if state.pressure < tank.ambient_pressure:
+        return _air_in(tank, state.pressure, area, slowest)
     if state.gas_volume <= 0.0 or mass <= 0.0:
         return CLOSED
     exponent = mixed_exponent(
@@ -192,16 +197,32 @@ def _gas_part(tank: Tank, state: TankState, *, air: float, area: float) -> Outfl
         exponent=exponent,
         back_pressure=tank.ambient_pressure,
     )
-    steam, dry = area * jet.flux * state.steam / mass, area * jet.flux * air / mass
+    flow = _slowed(area * jet.flux, slowest)
+    steam, dry = flow * state.steam / mass, flow * air / mass
     energy = steam * state.steam_h + dry * AIR_CP * state.temperature
     return Outflow(steam, dry, 0.0, energy, area * jet.thrust, jet.is_choked, 0.0)
 
 
-def _air_in(tank: Tank, pressure: float, area: float) -> Outflow:
+def _breathing(tank: Tank, state: TankState, mass: float) -> float | None:
+    """Flow that evens out the pressure in `BREATHING_S` or its share; None for a tank that boils. [kg/s]"""
+    share = 1.0 if state.liquid <= 0.0 else max(1.0 - state.steam_pressure / tank.ambient_pressure, 0.0) ** 2
+    if share * BREATHING_S < 1e-6 or state.pressure <= 0.0:
+        return None
+    return mass * abs(state.pressure - tank.ambient_pressure) / (state.pressure * BREATHING_S * share)
+
+
+def _slowed(flow: float, slowest: float | None) -> float:
+    """A flow that does not exceed another one, without a kink."""
+    if slowest is None or flow <= 0.0:
+        return flow
+    return 0.0 if slowest <= 0.0 else flow * slowest / (flow + slowest)
+
+
+def _air_in(tank: Tank, pressure: float, area: float, slowest: float | None = None) -> Outflow:
     """Air that is drawn in; its thrust is neglected."""
     density = tank.ambient_pressure / (AIR_GAS_CONSTANT * tank.ambient_temperature)
     jet = gas_jet(pressure=tank.ambient_pressure, density=density, exponent=1.4, back_pressure=pressure)
-    flow = -area * jet.flux
+    flow = -_slowed(area * jet.flux, slowest)
     return Outflow(0.0, flow, 0.0, flow * AIR_CP * tank.ambient_temperature, 0.0, False, 0.0)
 
 

@@ -18,13 +18,14 @@ from dishtrace.scene.quantity import nominal
 from dishtrace.units import celsius, kelvin
 
 if TYPE_CHECKING:
+    from dishtrace.heat.course import Course
     from dishtrace.heat.filling import Filled
 
 PRESSURE_LIMIT_PA = 1.0e6
 """Absolute pressure whose time is told where no limit and no wall is given: a round number. [Pa]"""
 
 
-def tank_timeline(filled: Filled, absorbed: float) -> Timeline:
+def tank_timeline(filled: Filled, absorbed: float | Course) -> Timeline:
     """A tank of water, at an absorbed power [W]."""
     made = boiling_timeline(case_of(filled, absorbed))
     return replace(made, notes=(*made.notes, *_notes(filled)))
@@ -36,7 +37,7 @@ def tank_figures(filled: Filled, absorbed: float) -> dict[str, float | None]:
     return shut_figures(case) | relief_figures(case)
 
 
-def case_of(filled: Filled, absorbed: float) -> BoilingCase:
+def case_of(filled: Filled, absorbed: float | Course) -> BoilingCase:
     """The vessel of a part that holds water."""
     contents, heat = filled.contents, filled.heat
     tank = tank_of(filled)
@@ -60,7 +61,7 @@ def case_of(filled: Filled, absorbed: float) -> BoilingCase:
         wall_heat=filled.wall_heat,
         pressure_limit=_pressure_limit(filled, shell),
         wall_limit=wall_limit,
-        duration=60.0 * contents.duration_min,
+        duration=filled.duration,
         rotor=rotor_of(filled),
     )
     turbine = contents.turbine

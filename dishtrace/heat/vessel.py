@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from dishtrace.heat.course import Course, is_held, largest, longest_step, power_at
 from dishtrace.heat.spin import Rotor, jet_torque, water_surface
 from dishtrace.heat.tank import Outflow, Tank, outflow
 from dishtrace.heat.water import (
@@ -47,8 +48,8 @@ class Vessel:
         Mass at the start. [kg]
     start : float
         Temperature at the start. [K]
-    absorbed : float
-        Light absorbed, held. [W]
+    absorbed : float or Course
+        Light absorbed, held or over time; under a course nothing settles. [W]
     loss : callable
         Temperature of the outside [K] to what it loses. [W]
     wall_heat : float
@@ -66,7 +67,7 @@ class Vessel:
     tank: Tank
     water: float
     start: float
-    absorbed: float
+    absorbed: float | Course
     loss: Callable[[float], float]
     wall_heat: float
     pressure_limit: Callable[[float], float]
@@ -164,7 +165,7 @@ def run_vessel(vessel: Vessel) -> Run:
             atol=_SCALES,
             events=model.endings(),
             dense_output=True,
-            max_step=max((end - begin) / 4.0, 1.0),
+            max_step=longest_step(vessel.absorbed, max((end - begin) / 4.0, 1.0)),
             first_step=min(1e-3, 0.5 * (end - begin)),
         )
         legs.append(solution)
@@ -219,7 +220,7 @@ class _Ending:
 
 
 class _Model:
-    """Right-hand side; keeps the last temperature as a guess, and the last moment since the endings ask for it again."""
+    """Right-hand side; keeps the last temperature as a guess, and the last moment: the endings ask for it again."""
 
     def __init__(self, vessel: Vessel) -> None:
         self.vessel = vessel
@@ -241,7 +242,7 @@ class _Model:
 
     def temperature(self, y: np.ndarray) -> float:
         """The temperature at which wall and filling hold their energy. [K]"""
-        energy, water, air = (float(value) for value in y[:3])
+        energy, water, air = float(y[_ENERGY]), float(y[_WATER]), max(float(y[_AIR]), 0.0)
         here = self.guess
         slope = (self.energy(here + 0.01, water, air) - self.energy(here, water, air)) / 0.01
         for _ in range(12):
@@ -271,13 +272,11 @@ class _Model:
         key = y.tobytes()
         if self.last is not None and self.last[:2] == (time, key):
             return self.last[2]
-        vessel, air, speed = self.vessel, float(y[_AIR]), float(y[_SPEED])
+        vessel, air, speed = self.vessel, max(float(y[_AIR]), 0.0), float(y[_SPEED])
         temperature = self.temperature(y)
         state = tank_state(temperature, water=float(y[_WATER]), air=air, volume=vessel.tank.volume)
         level = self._level(state, speed)
-        flows = tuple(
-            outflow(vessel.tank, hole, state, air=max(air, 0.0), level=level, time=time) for hole in vessel.tank.holes
-        )
+        flows = tuple(outflow(vessel.tank, hole, state, air=air, level=level, time=time) for hole in vessel.tank.holes)
         torque = sum(
             jet_torque(
                 thrust=flow.thrust,
@@ -311,7 +310,7 @@ class _Model:
         liquid = sum(flow.liquid for flow in now.flows)
         air = sum(flow.air for flow in now.flows)
         slopes = np.empty(8)
-        slopes[_ENERGY] = vessel.absorbed - now.loss - now.energy_flow
+        slopes[_ENERGY] = power_at(vessel.absorbed, time) - now.loss - now.energy_flow
         slopes[_WATER] = -steam - liquid
         slopes[_AIR] = -air
         slopes[_LOST] = now.loss
@@ -334,14 +333,17 @@ class _Model:
     def endings(self) -> list[_Ending]:
         """What ends a run early."""
         vessel = self.vessel
-        small = SETTLED_SHARE * max(vessel.absorbed, 1.0)
+        light = largest(vessel.absorbed)
+        small = SETTLED_SHARE * max(light, 1.0)
         signals: dict[str, Callable[[Moment], float]] = {
             "pressure": lambda now: now.state.pressure - vessel.pressure_limit(now.state.temperature),
             "critical": lambda now: now.state.temperature - HIGHEST_WET_K if now.state.liquid > 0.0 else -1.0,
             "wall": lambda now: now.state.temperature - vessel.wall_limit,
-            "settled": lambda now: max(abs(vessel.absorbed - now.loss - now.energy_flow), abs(now.energy_flow)) - small,
+            "settled": lambda now: max(abs(light - now.loss - now.energy_flow), abs(now.energy_flow)) - small,
             "frozen": lambda now: now.state.temperature - (TRIPLE_K + 0.01),
         }
+        if not is_held(vessel.absorbed):
+            del signals["settled"]
         if vessel.wall_heat <= 0.0:
             signals["dry"] = lambda now: now.state.liquid - 1e-4 * vessel.water
         return [_Ending(reason, signal, self) for reason, signal in signals.items()]

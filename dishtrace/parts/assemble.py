@@ -167,7 +167,11 @@ def part_mesh(scene: Scene, part: Part, pose: Pose, *, dish_span: float) -> Part
     n_dropped, notes, rotation = 0, (), np.eye(3)
     if part.shape == "mesh":
         report = mesh_report(
-            scene.path(part.file), unit=part.unit, turn_deg=_numbers(part.turn_deg), dish_span=dish_span
+            scene.path(part.file),
+            unit=part.unit,
+            scale=part.scale,
+            turn_deg=_numbers(part.turn_deg),
+            dish_span=dish_span,
         )
         local, charts, closed = report.triangles, (), report.is_closed
         n_dropped, notes = report.n_dropped, report.notes

@@ -177,7 +177,9 @@ def refuse_wrong_unit(triangles: np.ndarray, unit: str, dish_span: float) -> Non
     raise MeshError(f"makes the mesh {size:.3g} m large, while the dish is {dish_span:.3g} m", hint, "unit")
 
 
-def mesh_report(path: Path, *, unit: str, turn_deg: tuple[float, float, float], dish_span: float) -> MeshReport:
+def mesh_report(
+    path: Path, *, unit: str, turn_deg: tuple[float, float, float], dish_span: float, scale: float = 1.0
+) -> MeshReport:
     """Read a mesh file and tell what is wrong with it.
 
     Parameters
@@ -191,6 +193,8 @@ def mesh_report(path: Path, *, unit: str, turn_deg: tuple[float, float, float], 
         Turns about x, then y, then z, about the file's origin; see `turn_matrix`. [deg]
     dish_span : float
         Size of the dish. [m]
+    scale : float
+        Factor on the file's numbers. [–]
 
     Returns
     -------
@@ -202,7 +206,7 @@ def mesh_report(path: Path, *, unit: str, turn_deg: tuple[float, float, float], 
     MeshError
         As `read_triangles` and `refuse_wrong_unit`, and when all triangles are degenerate.
     """
-    given = read_triangles(path) * LENGTH_UNITS[unit] @ turn_matrix(turn_deg).T
+    given = read_triangles(path) * (scale * LENGTH_UNITS[unit]) @ turn_matrix(turn_deg).T
     dropped = is_degenerate(given)
     if dropped.all():
         raise MeshError("has only triangles without area", "export the mesh again")

@@ -16,7 +16,7 @@ from dishtrace.report.making.files import write_documents
 from dishtrace.report.making.frame import corners
 from dishtrace.report.making.gather import Making, Wishes, gather
 from dishtrace.report.making.ribs import Section
-from dishtrace.report.making.sketch import number_ranges, plain_text
+from dishtrace.report.making.sketch import facets_named, plain_text
 from dishtrace.report.making.tiling import PAPERS
 
 if TYPE_CHECKING:
@@ -200,7 +200,7 @@ def _cutting_lines(cutting: dict[str, Any] | None) -> list[str]:
     for kind in cutting["kinds"][:6]:
         size = f"{1e3 * kind['width_m']:.1f} x {1e3 * kind['height_m']:.1f} mm"
         lines += textwrap.wrap(
-            f"piece {kind['letter']}   {kind['pieces']} of {size}, facets {number_ranges(kind['facets'])}",
+            f"piece {kind['letter']}   {kind['pieces']} of {size}, {facets_named(kind['facets'])}",
             WIDTH,
             initial_indent="  ",
             subsequent_indent="            ",

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 N_ROWS = 6
 MOST_INPUTS = 3
+LOUD = ("THE WALL MELTS", "MORE THAN")
+"""How notes begin that stand out."""
 WHERE = {"air": "air", "sky": "sky", "surroundings": "surroundings"}
 SINKS = {"air": "air", "radiation": "radiation", "filling": "filling", "vapour": "vapour above it"}
 
@@ -37,7 +39,7 @@ def heat_text(heat: HeatResult, signs: Signs = PLAIN) -> Text:
         limits(heat),
         fillings(heat, signs),
         _bullets("Advice", heat.advice),
-        _bullets("Notes", [f'"{name}": {note}' for name, part in heat.parts.items() for note in part.notes]),
+        _bullets("Notes", _notes(heat)),
         _cautions(heat, signs),
     ]
     return joined(section for section in sections if section)
@@ -55,11 +57,12 @@ def alarms(heat: HeatResult) -> list[str]:
     """What stands out: walls that melt, and limits passed by the part itself."""
     found = []
     for name, part in heat.parts.items():
-        found += [f'"{name}": {note}' for note in part.notes if note.startswith(("THE WALL MELTS", "MORE THAN"))]
+        found += [f'"{name}": {note}' for note in part.notes if note.startswith(LOUD)]
         for margin in part.margins:
             if margin.is_own and margin.margin_k < 0.0:
+                verb = "may reach" if part.state == "no wall" else "reaches"
                 found.append(
-                    f'"{name}" reaches {margin.found_c:.0f} C, {-margin.margin_k:.0f} K above its limit '
+                    f'"{name}" {verb} {margin.found_c:.0f} C, {-margin.margin_k:.0f} K above its limit '
                     f"of {margin.limit.limit_c:.0f} C ({margin.limit.item}: {margin.limit.what_happens})"
                 )
     return _bullets("!! TOO HOT", found)
@@ -139,7 +142,7 @@ def limits(heat: HeatResult) -> list[str]:
         fixed = [margin for margin in part.margins if not margin.is_own]
         bears = [margin.limit.item for margin in fixed if margin.margin_k >= 0.0]
         fails = [margin.limit.item for margin in fixed if margin.margin_k < 0.0]
-        found = f"{part.margins[0].found_c:.0f} C"
+        found = f"{'up to ' if part.state == 'no wall' else ''}{part.margins[0].found_c:.0f} C"
         items = [f"{margin.limit.item} {margin.limit.limit_c:.0f} C: margin {margin.margin_k:+.0f} K" for margin in own]
         items += [f"too hot for {', '.join(fails)}"] if fails else []
         items += [f"bearable for {', '.join(bears)}"] if bears else []
@@ -151,6 +154,12 @@ def limits(heat: HeatResult) -> list[str]:
                 subsequent_indent="    ",
             )
     return [Heading("Limits of what parts are made of, and of what may be fixed to them"), *lines] if lines else []
+
+
+def _notes(heat: HeatResult) -> list[str]:
+    """Notes of all parts, save those that stand above already."""
+    parts = heat.parts.items()
+    return [f'"{name}": {note}' for name, part in parts for note in part.notes if not note.startswith(LOUD)]
 
 
 def fillings(heat: HeatResult, signs: Signs) -> list[str]:

@@ -13,6 +13,7 @@ from dishtrace.scene.materials import read_reflectance
 from dishtrace.scene.mount_checks import DIRECTION_REMEDY, has_direction, mount_faults
 from dishtrace.scene.part_checks import part_faults
 from dishtrace.scene.source import Source, is_list
+from dishtrace.scene.surroundings import surroundings_faults
 
 _IRRADIANCE = ("dni_w_m2", "dni", "weather_file")
 
@@ -37,6 +38,8 @@ def cross_faults(source: Source) -> list[Fault]:
         *_screen_faults(source),
         *name_faults(source, "part"),
         *name_faults(source, "screen"),
+        *name_faults(source, "obstacle"),
+        *surroundings_faults(source),
         *_file_faults(source),
     ]
 

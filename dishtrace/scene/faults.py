@@ -16,6 +16,7 @@ from dishtrace.scene.mounts import MOUNTS
 from dishtrace.scene.part import PART_SHAPES, Cover, SurfaceNumbers
 from dishtrace.scene.quantity import FAULT
 from dishtrace.scene.source import Source, is_list
+from dishtrace.scene.surroundings import Horizon, Obstacle
 from dishtrace.scene.tables import (
     Air,
     CircleOutline,
@@ -63,6 +64,8 @@ TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("air",): Air,
     ("run",): Run,
     ("screen", "*"): Screen,
+    ("horizon",): Horizon,
+    ("obstacle", "*"): Obstacle,
     ("part", "*", "cover"): Cover,
     ("part", "*", "surface"): SurfaceNumbers,
     ("part", "*", "surface_back"): SurfaceNumbers,
@@ -226,7 +229,7 @@ def _wrong_type(path: KeyPath, kind: str, source: Source) -> Fault:
             numbers = "{ absorptance, emittance, specular_share }"
             return source.fault(path, allowed=f"must be the name of a surface or {numbers}")
         return source.fault(path, allowed="must be a text in quotes")
-    if path and path[-1] in ("part", "screen", "variant", "opening"):
+    if path and path[-1] in ("part", "screen", "variant", "opening", "obstacle"):
         name = ".".join(key for key in path if isinstance(key, str))
         remedy = f"write [[{name}]] with double brackets, once for each"
         return source.fault(path, allowed="must be a list of tables", remedy=remedy)

@@ -24,8 +24,9 @@ from dishtrace.scene.mounts import Mount, TwoAxis
 from dishtrace.scene.part import Part
 from dishtrace.scene.quantity import Uncertain, nominal
 from dishtrace.scene.source import IN_PYTHON, Source
+from dishtrace.scene.surroundings import Horizon, Obstacle
 from dishtrace.scene.tables import Air, Dish, Run, Screen, Site, Sun, Table
-from dishtrace.scene.variants import Variant, faults_of_variant, variant_sources
+from dishtrace.scene.variants import Variant, faults_of_variant, source_with, variant_sources
 
 __all__ = ["Part", "Scene", "Uncertain", "nominal"]
 
@@ -33,8 +34,8 @@ __all__ = ["Part", "Scene", "Uncertain", "nominal"]
 class Scene(Table):
     """A dish, what stands at its focus, and the sun.
 
-    Attribute names are the keys of the scene file; arrays of tables are `parts`, `screens` and `variants`. Angles and
-    lengths are kept in the unit of their key.
+    Attribute names are the keys of the scene file; arrays of tables are `parts`, `screens`, `obstacles` and
+    `variants`. Angles and lengths are kept in the unit of their key.
 
     Raises
     ------
@@ -52,6 +53,10 @@ class Scene(Table):
     parts: tuple[Part, ...] = Field((), alias="part", description="Receivers, stands, secondary mirrors, covers.")
     screens: tuple[Screen, ...] = Field((), alias="screen", description="Planes that record light.")
     air: Air = Field(Air(), description="The air around the dish.")
+    horizon: Horizon | None = Field(None, description="How high the far surroundings stand; only day needs it.")
+    obstacles: tuple[Obstacle, ...] = Field(
+        (), alias="obstacle", description="Things near the dish that shade it; only day needs them."
+    )
     run: Run = Field(Run(), description="How long to trace.")
 
     variants: tuple[Variant, ...] = Field((), alias="variant", description="Changes of the scene to compare with it.")
@@ -97,6 +102,24 @@ class Scene(Table):
     def variant_scenes(self) -> dict[str, Scene]:
         """The scenes that the variants make of this one, by name."""
         return dict(self._variant_scenes)
+
+    def with_keys(self, values: Mapping[str, Any]) -> Scene:
+        """This scene, without its variants, with keys set as a variant would set them.
+
+        Parameters
+        ----------
+        values : mapping
+            By key of the scene file in dotted form: ``{"dish.slope_error_mrad": 4.0, "part.pot.radius_m": 0.2}``.
+
+        Raises
+        ------
+        InputError
+            If there is no such key, or the scene is not sound with it; it carries every fault.
+        """
+        source, found = source_with(self._source, values)
+        if found:
+            raise InputError(found)
+        return type(self).model_validate(source.data, context=source)
 
     def path(self, name: str) -> Path:
         """Absolute path of a file named in the scene; names are relative to the scene file's folder."""

@@ -169,6 +169,9 @@ class Mesh(PartTable):
     shape: Literal["mesh"] = Field(description="Shape of the part.")
     file: str = Field(description="Mesh file: .stl, .obj, .ply or .glb.")
     unit: Literal["m", "cm", "mm", "in", "ft"] = Field(description="Unit of the numbers in the mesh file.")
+    scale: Annotated[float, Quantity("", 0.001, 1000.0)] = Field(
+        1.0, description="Factor on the numbers of the mesh file, to try other sizes of it. [-]"
+    )
     turn_deg: Annotated[tuple[float, float, float], Numbers(Quantity("degrees", -360.0, 360.0), ("x", "y", "z"))] = (
         Field((0.0, 0.0, 0.0), description="Turns about x, then y, then z, before the mesh is placed. [deg]")
     )

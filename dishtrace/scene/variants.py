@@ -26,7 +26,7 @@ from dishtrace.scene.source import Source, is_list
 from dishtrace.scene.tables import Name, Table
 from dishtrace.scene.words import listed, nearest
 
-ARRAYS = ("part", "screen")
+ARRAYS = ("part", "screen", "obstacle")
 ALTERNATIVES: dict[tuple[str, ...], tuple[tuple[frozenset[str], ...], ...]] = {
     ("sun",): (
         (frozenset({"time"}), frozenset({"azimuth_deg", "elevation_deg"})),
@@ -102,6 +102,28 @@ def variant_sources(source: Source) -> tuple[dict[str, VariantSource], list[Faul
             sources[name] = draft.source(name)
             faults += draft.faults
     return sources, faults
+
+
+def source_with(source: Source, values: Mapping[str, Any]) -> tuple[Source, list[Fault]]:
+    """A scene as written with keys laid over it, as a variant would lay them.
+
+    Parameters
+    ----------
+    source : Source
+        What is written.
+    values : mapping
+        By key in dotted form: ``{"dish.slope_error_mrad": 4.0, "part.pot.radius_m": 0.2}``.
+
+    Returns
+    -------
+    source : Source
+        Its variants are left out.
+    faults : list of Fault
+        Keys that address nothing.
+    """
+    data = {**source.data, "variant": [dict(values)]}
+    draft = _Draft(Source(source.name, source.folder, data, source.lines), 0)
+    return Source(source.name, source.folder, draft.data, source.lines), draft.faults
 
 
 def faults_of_variant(source: VariantSource, faults: Iterable[Fault], base: Iterable[Fault]) -> list[Fault]:

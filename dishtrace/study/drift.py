@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.fixed import fixed_pose
 from dishtrace.dish.outline import outline_of
-from dishtrace.dish.pose import share_turned_away
+from dishtrace.dish.pose import Pose, share_turned_away
 from dishtrace.errors import InputError
 from dishtrace.flux.ledger import ledger
 from dishtrace.flux.measure import Prepared, prepare
@@ -117,6 +116,21 @@ def leaving_times(scene: Scene, *, rays: int = RAYS, seed: int | None = None, th
     if scene.mount.kind != "fixed":
         fault = scene.fault(("mount", "kind"), allowed='must be "fixed" to ask when the spot leaves the receiver')
         raise InputError(fault)
+    return stopped_drive_times(scene, rays=rays, seed=seed, threads=threads)
+
+
+def stopped_drive_times(
+    scene: Scene, *, rays: int = RAYS, seed: int | None = None, threads: int | None = None
+) -> Drift:
+    """How long until the spot has left the receivers when a dish on any mount stands still from the scene's time on.
+
+    Parameters, returns and notes are those of `leaving_times`.
+
+    Raises
+    ------
+    InputError
+        If the scene cannot be traced as described.
+    """
     if scene.sun.time is None:
         return Drift(notes=("the scene gives the sun's direction without a time, so how it moves on is not known",))
     if not any(part.role == "receiver" for part in scene.parts):
@@ -157,7 +171,7 @@ class _Shares:
     def _traced(self, minutes: float) -> Estimate:
         start = self.start
         sun = sun_after(start, minutes)
-        mirror = dataclasses.replace(start.mirror, pose=fixed_pose(start.scene, sun))
+        mirror = dataclasses.replace(start.mirror, pose=held_pose(start, sun))
         assembly = assemble(
             start.scene, sun_state=sun, mirror=mirror, facets=start.facets, meshes=start.meshes, seed=self.seed
         )
@@ -166,6 +180,12 @@ class _Shares:
         rows = tally.budget / (done * N_SCRAMBLES)
         share = ledger(rows, outline_w=0.0, hole_w=0.0, is_skin=True).intercept_factor
         return share if np.isfinite(share.value) else Estimate(0.0, None)
+
+
+def held_pose(start: Prepared, sun: SunState) -> Pose:
+    """The pose of a dish that has not moved since the scene's time, under another sun."""
+    pose = start.mirror.pose
+    return dataclasses.replace(pose, sun=pose.rotation @ sun.direction)
 
 
 def sun_after(start: Prepared, minutes: float) -> SunState:

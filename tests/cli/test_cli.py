@@ -17,40 +17,14 @@ import dishtrace.flux.measure
 from dishtrace.cli import app
 from dishtrace.cli.options import count
 from dishtrace.errors import RunError
+from tests.support.plate_scene import plate_scene
 
-SCENE = """title = "Invented test dish"
-[sun]
-azimuth_deg = 180.0
-elevation_deg = 50.0
-dni_w_m2 = 900.0
-[dish]
-focal_length_m = 0.9
-reflectance = 0.9
-slope_error_mrad = 3.0
-outline = { shape = "circle", radius_m = 1.0 }
-[[part]]
-name = "plate"
-role = "receiver"
-shape = "disc"
-radius_m = 0.05
-axis = [0, 0, -1]
-surface = { absorptance = 0.9, emittance = 0.9, specular_share = 0.0 }
-[[part]]
-name = "arm"
-role = "stand"
-shape = "box"
-size_m = [0.02, 0.6, 0.02]
-center_m = [0.0, 0.3, 0.03]
-surface = { absorptance = 0.6, emittance = 0.6, specular_share = 0.0 }
-[[screen]]
-name = "plane"
-offset_m = -0.05
-half_width_m = 0.1
-radii_m = [0.03]
-[run]
-rays = 8192
-seed = 3
-"""
+SCENE = plate_scene(
+    sun="azimuth_deg = 180.0\nelevation_deg = 50.0\n",
+    radius_m=0.05,
+    arm=(0.6, "[0.0, 0.3, 0.03]"),
+    screen='[[screen]]\nname = "plane"\noffset_m = -0.05\nhalf_width_m = 0.1\nradii_m = [0.03]\n',
+)
 
 
 @pytest.fixture

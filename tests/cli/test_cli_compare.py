@@ -12,26 +12,9 @@ import dishtrace as dt
 from dishtrace.cli import app
 from dishtrace.flux import measure
 from dishtrace.study import compare as study
+from tests.support.plate_scene import plate_scene
 
-SCENE = """title = "Invented test dish"
-[sun]
-dni_w_m2 = 900.0
-[dish]
-focal_length_m = 0.9
-reflectance = 0.9
-slope_error_mrad = 3.0
-outline = { shape = "circle", radius_m = 1.0 }
-[[part]]
-name = "plate"
-role = "receiver"
-shape = "disc"
-radius_m = 0.02
-axis = [0, 0, -1]
-surface = "soot"
-[run]
-rays = 8192
-seed = 3
-"""
+SCENE = plate_scene(surface='"soot"')
 VARIANT = """[[variant]]
 name = "duller"
 dish.reflectance = 0.8

@@ -61,7 +61,7 @@ def test_first_two_commands_install_and_are_one_line_each() -> None:
 @pytest.mark.parametrize("command", commands())
 def test_command_runs(command: str, folder: Path) -> None:
     arguments = command.split()[1:]
-    if arguments[0] in ("trace", "compare"):
+    if arguments[0] in ("trace", "compare", "fit"):
         arguments += ["--rays", str(FEW_RAYS)]
     if arguments[0] == "compare":
         arguments += ["--dishes", "1"]
@@ -71,6 +71,7 @@ def test_command_runs(command: str, folder: Path) -> None:
         "trace": "results/*/results.json",
         "compare": "results/*/comparison/comparison.csv",
         "build": "results/*/making/plan.dxf",
+        "fit": "results/*/fit/fit.json",
     }
     if arguments[0] in written:
         assert list(folder.glob(written[arguments[0]]))

@@ -4,9 +4,9 @@ The small sets run always. With a coverage of 95 %, 60 sets hold the truth 49 ti
 (binomial); two to four numbers are watched in each, so the whole file gives a false alarm in fewer than 1 of 100 000
 runs. The sets of 1000, marked slow, must hold it 920 to 980 times (a false alarm needs 4.3 standard deviations).
 
-Planted errors that these tests were seen to catch: standard errors half as large (75 % hold), the variance divided by n
-instead of n - p with few readings, blocks taken as single bins when noise reaches over neighbours, a capacity that is
-5 % too small.
+Planted errors, and how often the small sets then held the truth: standard errors half as large 39 to 46 of 60 (heat)
+and 29 to 36 of 40 (spot), a heat capacity 5 % too small 0 of 60, the error of the mass forgotten 20 of 60, the blur of
+the photo forgotten 15 of 40.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from dishtrace.study.fit.findings import finding, student
 from dishtrace.study.fit.heating import fit_heating
 from dishtrace.study.fit.matching import match_spot
 from dishtrace.study.fit.radii import radii
-from dishtrace.study.fit.spot_test import GRID_SHARE, _slope_finding
+from dishtrace.study.fit.spot_test import GRID_SHARE, RADII_FREEDOM, _slope_finding
 from tests.support.fit_readings import gaussian_photo, gaussian_spots, heated, patch_of, spread_m, stretch
 
 FEW, LEAST = 60, 50
@@ -77,7 +77,7 @@ def spot_hits(noise, number, *, smear=0.0):
         seen = radii(patch, light=patch.light, noise=match.left)
         for k, (key, value) in enumerate(exact.items()):
             se = np.hypot(seen.errors[key], GRID_SHARE * value)
-            hits[2 + k] += abs(seen.values[key] - value) < student(20.0) * se
+            hits[2 + k] += abs(seen.values[key] - value) < student(RADII_FREEDOM) * se
     return hits
 
 
@@ -94,6 +94,7 @@ def test_spot_intervals_hold_the_truth(seed):
 @pytest.mark.parametrize("hits", [heat_hits, mass_hits, spot_hits])
 def test_intervals_hold_the_truth_in_1000_sets(hits, seed):
     held = hits(np.random.default_rng(seed + 100), MANY)
+    print(f"{hits.__name__}: {held} of {MANY}")
     assert np.all((held >= LOW) & (held <= HIGH)), held
 
 

@@ -23,33 +23,9 @@ from dishtrace.study.compare import judged, letters
 from dishtrace.study.dishes import Scatter, has_chance, scatter, with_dish_seed
 from dishtrace.study.figures import MEASURES, combined, figures_of
 from dishtrace.study.variants import named_scenes
+from tests.support.plate_scene import plate_scene
 
-BASE = """title = "Invented dish"
-[sun]
-dni_w_m2 = 900
-[dish]
-focal_length_m = 0.9
-reflectance = 0.9
-slope_error_mrad = 3.0
-outline = { shape = "circle", radius_m = 1.0 }
-[[part]]
-name = "plate"
-role = "receiver"
-shape = "disc"
-radius_m = 0.02
-axis = [0, 0, -1]
-surface = { absorptance = 0.9, emittance = 0.9, specular_share = 0.0 }
-[[part]]
-name = "arm"
-role = "stand"
-shape = "box"
-size_m = [0.02, 0.3, 0.02]
-center_m = [0.0, 0.16, 0.0]
-surface = { absorptance = 0.6, emittance = 0.6, specular_share = 0.0 }
-[run]
-rays = 8192
-seed = 3
-"""
+BASE = plate_scene("Invented dish", dni="900", arm=(0.3, "[0.0, 0.16, 0.0]"))
 VARIANTS = """
 [[variant]]
 name = "again"

@@ -93,7 +93,7 @@ def test_a_fall_with_the_sun_on_is_told_and_left_out():
     heat[12:] -= 6.0 * np.clip((np.arange(18) + 1) / 4.0, 0.0, 1.0) + 1.5 * np.minimum(np.arange(18), 3)
     found = judged(heat)
     assert len(found.stretches) == 2
-    assert found.stretches[0].tolist() == list(range(13))
+    assert found.stretches[0].tolist() == list(range(12))
     assert found.stretches[1][0] >= 15
     assert "though the sun is on" in found.notes[0]
     assert "from 36.5" in found.notes[0]
@@ -123,6 +123,13 @@ def test_a_slip_is_left_out_and_a_step_is_not(seed):
     assert "far beside its neighbours" in found.notes[0]
     step = RISE + noise + 10.0 * (np.arange(30) > 14)
     assert sum(len(one) for one in judged(step).stretches) == 30
+
+
+def test_readings_before_and_after_boiling_are_apart_and_no_gap():
+    heat = np.concatenate([RISE[:20] + 50.0, np.full(4, 99.8), 98.0 - np.arange(10)])
+    found = judged(heat, on=np.arange(34) < 23, boils=100.0)
+    assert [int(one[0]) for one in found.stretches] == [0, 24]
+    assert len(found.notes) == 1
 
 
 def test_boiling_is_left_out_and_pressure_told():

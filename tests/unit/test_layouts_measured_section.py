@@ -1,4 +1,4 @@
-"""Measured mirrors and tiles on a mount with a stationary focus: what flexes, and what keeps its shape. All invented."""
+"""Measured mirrors and tiles on a mount with a stationary focus: what flexes and what keeps its shape. Invented."""
 
 from __future__ import annotations
 

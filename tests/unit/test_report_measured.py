@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from support.fake_result import make_result
 
-from dishtrace.dish.layouts import fits_of, measured_figures
+from dishtrace.dish.layouts import facet_figures, facets_of, fits_of, measured_figures
 from dishtrace.dish.outline import outline_of, rectangle
 from dishtrace.report import exports, measured, pictures, tables
 from tests.support.facet_scenes import HOLED, facet_scene
@@ -192,3 +192,56 @@ def test_draw_all_writes_it_last(result, tmp_path):
     result_without_parts = type(result)(**vars(result) | {"parts": {}, "screens": {}})
     names = list(pictures.draw_all(result_without_parts, tmp_path))
     assert names[-1] == "measured-mirror.png" and (tmp_path / names[-1]).stat().st_size > 20000
+
+
+@pytest.fixture(scope="module")
+def facet_result(tmp_path_factory):
+    """A result of tiles that have the shape of one that was measured, put together without a trace."""
+    folder = tmp_path_factory.mktemp("tile")
+    side = np.linspace(-0.052, 0.052, 13)
+    x, y = (values.ravel() for values in np.meshgrid(side, side))
+    z = 1.5 - np.sqrt(2.25 - x**2 - y**2) + 5e-6 * np.random.default_rng(6).standard_normal(169)
+    rows = "\n".join(f"{a:.17g},{b:.17g},{c:.17g}" for a, b, c in zip(x, y, z, strict=True))
+    (folder / "tile 3.csv").write_text(f"x_m,y_m,z_m\n{rows}\n", encoding="utf-8")
+    lines = 'layout = "square-grid"\nsize_m = 0.1\ngap_m = 0.005\ncurve = "measured"\ncurve_file = "tile 3.csv"'
+    result = make_result()
+    result.scene = facet_scene(lines, folder=folder).model_copy(update={"title": "Invented tiles"})
+    outline = outline_of(result.scene)
+    result.fits = fits_of(result.scene, outline)
+    facets = facets_of(result.scene, outline, fits=result.fits)
+    result.dish = result.dish | {"measured_facets": facet_figures(result.scene, facets, result.fits)}
+    return result
+
+
+def test_the_summary_tells_radius_and_slope_of_a_measured_facet(facet_result):
+    """Radius, not diameter or focal length; slope error per axis in mrad."""
+    (figures,) = facet_result.dish["measured_facets"]
+    words = " ".join(tables.summary(facet_result).plain.split())
+    assert "Measured facet tile 3.csv, 169 points fitted radius 1." in words
+    assert figures["radius_m"] == pytest.approx(1.5, rel=0.02)
+    assert f"slope error {figures['slope_error_mrad']:.2g} mrad per axis" in words
+    assert f"carried by {figures['facets']} facets of 1 patch" in words
+    assert "curve_height_error_m would take their error out" in words
+    assert max(map(len, tables.summary(facet_result).plain.splitlines())) <= tables.WIDTH
+
+
+def test_the_table_of_a_facet_adds_up(facet_result, tmp_path):
+    """z = sphere + departure + left, with the curvature of the head."""
+    assert "measured-facet-tile-3.csv" in exports.write_tables(facet_result, tmp_path)
+    lines = (tmp_path / "measured-facet-tile-3.csv").read_text(encoding="utf-8").splitlines()
+    heads = [line for line in lines if line.startswith("# ")]
+    x, y, z, departure, left = np.array(list(csv.reader(lines[len(heads) + 1 :])), dtype=float).T
+    k = float(heads[-1].split("k = ")[1].split()[0])
+    square = x**2 + y**2
+    assert z == pytest.approx(k * square / (1.0 + np.sqrt(1.0 - k**2 * square)) + departure + left, abs=3e-9)
+
+
+def test_the_picture_of_a_facet_names_the_file_and_the_radius(facet_result):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        figure = pictures.draw_measured_facet(facet_result, *next(iter(facet_result.fits.facets.items())))
+        figure.draw_without_rendering()
+    told = "\n".join(texts_of(figure))
+    assert 'Measured facet "tile 3.csv", 169 points' in told
+    assert "Fitted radius 1." in told and "fitted surface above the fitted sphere" in told
+    assert "x (mm)" in told

@@ -522,7 +522,7 @@ def test_faults_inside_the_reflectance_file_are_told_with_the_others(tmp_path):
         (
             'foo = "bar"',
             'foo = "bar" is not a known key; '
-            "known here: title, site, sun, mount, dish, part, screen, air, run, variant",
+            "known here: title, site, sun, mount, dish, part, screen, air, horizon, obstacle, run, variant",
         ),
     ],
 )  # fmt: skip

@@ -6,7 +6,7 @@ import numpy as np
 
 from dishtrace.report.making.cutting import Kind, Pattern
 from dishtrace.report.making.nesting import Nest, Place
-from dishtrace.report.making.sketch import LETTER_WIDTH, MM, Label, Line, Round, Shape, Sketch, number_ranges
+from dishtrace.report.making.sketch import LETTER_WIDTH, MM, Label, Line, Round, Shape, Sketch, facets_named
 
 BETWEEN = 150.0
 """Left between sheets [mm]."""
@@ -67,7 +67,7 @@ def pattern_sketches(kinds: tuple[Kind, ...], heading: tuple[str, ...]) -> tuple
         how = "flat" if bend.is_flat else f"bent along its width, radius {bend.radius() * MM:.1f} mm in the middle"
         pieces = "1 piece" if len(kind.numbers) == 1 else f"{len(kind.numbers)} pieces"
         what = (
-            f"Pattern {kind.letter}, {pieces}, for facets {number_ranges(list(kind.numbers))}; "
+            f"Pattern {kind.letter}, {pieces}, for {facets_named(list(kind.numbers))}; "
             f"mirror side up, {size[0]:.2f} mm wide, {size[1]:.2f} mm high, {kind.pattern.area:.6f} m2, {how}"
         )
         sketches.append(Sketch(f"pattern-{kind.letter}", (*heading, what), tuple(shapes)))

@@ -7,7 +7,7 @@ surface without such a direction cannot be laid flat.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -117,13 +117,30 @@ class Pattern:
         return ring_area(self.rings[0]) - sum(ring_area(ring) for ring in self.rings[1:])
 
     def is_like(self, other: Pattern) -> bool:
-        """Whether the two are cut alike, to a micrometre, and bent alike."""
+        """Whether the two are cut alike, to a micrometre, and bent alike, as they lie or turned half round."""
+        return self._is_the_same(other) or self._is_the_same(other.turned())
+
+    def turned(self) -> Pattern:
+        """The same piece turned half round about the facet's origin."""
+        bend = Bend(self.bend.angle, self.bend.ss, -self.bend.sw, self.bend.ww)
+        return replace(self, rings=tuple(-ring for ring in self.rings), bend=bend, center=-self.center)
+
+    def _is_the_same(self, other: Pattern) -> bool:
+        """Whether the two are cut and bent alike as they lie."""
         if [len(ring) for ring in self.rings] != [len(ring) for ring in other.rings]:
             return False
         mine, its = (np.array([b.ss, b.sw, b.ww]) for b in (self.bend, other.bend))
         is_bent_alike = np.abs(mine - its).max() < ALIKE_M and (self.semi_axes is None) == (other.semi_axes is None)
         rings = zip(self.rings, other.rings, strict=True)
-        return bool(is_bent_alike and all(np.abs(one - another).max() < ALIKE_M for one, another in rings))
+        return bool(is_bent_alike and all(_are_alike(one, another) for one, another in rings))
+
+
+def _are_alike(one: np.ndarray, another: np.ndarray) -> bool:
+    """Whether two rings (k, 2) have the same corners in the same order, wherever they start."""
+    for start in np.flatnonzero(np.abs(another - one[0]).max(axis=1) < ALIKE_M):
+        if np.abs(one - np.roll(another, -start, axis=0)).max() < ALIKE_M:
+            return True
+    return False
 
 
 def ring_area(ring: np.ndarray) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from dishtrace.dish.facets import Facets
 from dishtrace.report.making.cutting import bend_of
-from dishtrace.report.making.sketch import MM, Label, Line, Sketch, number_ranges
+from dishtrace.report.making.sketch import MM, Label, Line, Sketch, facets_named
 
 STEPS = 64
 """Steps of a curve [–]."""
@@ -94,6 +94,6 @@ def mould_sketches(moulds: tuple[Mould, ...], heading: tuple[str, ...]) -> tuple
                     False,
                 ),
             ]
-        what = f"Mould {mould.name}, mirror side, for facets {number_ranges(list(mould.numbers))}"
+        what = f"Mould {mould.name}, mirror side, for {facets_named(list(mould.numbers))}"
         sketches.append(Sketch(f"mould-{mould.name}", (*heading, what), tuple(shapes)))
     return tuple(sketches)

@@ -63,8 +63,8 @@ def _ordinate(x: float, y: float) -> list[Shape]:
     return [
         Line(np.array([[x, 0.0], [x, y]]), "HEIGHT"),
         Round(np.array([x, y]), (0.8, 0.8), "HEIGHT"),
-        Label(f"{y:.1f} high", np.array([x, y + 6.0 * TEXT]), TEXT, "HEIGHT", True, 90.0),
-        Label(f"{x:.1f}", np.array([x, -4.0 * TEXT]), TEXT, "HEIGHT", True, 90.0),
+        Label(f"{np.round(y, 1) + 0.0:.1f} high", np.array([x, y + 6.0 * TEXT]), TEXT, "HEIGHT", True, 90.0),
+        Label(f"{np.round(x, 1) + 0.0:.1f}", np.array([x, -4.0 * TEXT]), TEXT, "HEIGHT", True, 90.0),
     ]
 
 

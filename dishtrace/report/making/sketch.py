@@ -190,6 +190,17 @@ def plain_text(text: str) -> str:
     return "".join(letter for letter in " ".join(text.split()) if letter.isprintable())
 
 
+def facets_named(numbers: list[int]) -> str:
+    """Facets by their numbers.
+
+    Examples
+    --------
+    >>> facets_named([7]), facets_named([1, 2, 3, 7])
+    ('facet 7', 'facets 1-3, 7')
+    """
+    return f"facet{'' if len(numbers) == 1 else 's'} {number_ranges(numbers)}"
+
+
 def number_ranges(numbers: list[int]) -> str:
     """Whole numbers in few letters.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -101,7 +102,7 @@ def draw_matched(fit: Fit) -> Figure | None:
         _head(figure, fit, "Spot on the photo and the traced spot most like it")
         foot(
             figure,
-            "Light above the background; circles: R50 and R90 of the photo. x and y of the dish. Hatched: left out.",
+            "Light above the background; circles: R50 and R90 of the photo. x and y of the dish. Plain grey: left out.",
         )
     return figure
 
@@ -144,5 +145,5 @@ def draw_power(fit: Fit) -> Figure | None:
         axis.set(xlabel="slope error (mrad)", ylabel="power absorbed by the receiver (W)", ylim=(0.0, None))
         axis.legend(frameon=False, fontsize=8, loc="lower left")
         _head(figure, fit, "Which slope error explains the power")
-        foot(figure, match.finding.remark[:110])
+        foot(figure, *textwrap.wrap(match.finding.remark, 100))
     return figure

@@ -145,7 +145,7 @@ def draw_limits(heat: HeatResult) -> Figure:
         axis.set_xlabel("temperature (°C)")
         axis.grid(axis="x", alpha=0.3)
         head(figure, heat.result, "Temperatures found (o; X past the limit) and limits (|)")
-        foot(figure, "Hottest place of the wall where it is known, else of the part as one lump.")
+        foot(figure, "Hottest place of the wall; without a wall the most that the brightest place can reach.")
     return figure
 
 

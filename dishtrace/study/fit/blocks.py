@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-BLOCKS = 12
+BLOCKS = 16
 """Blocks of the grid along each side. [–]"""
 WIDENED = 2.25
 """Sum of the squared weights of `with_neighbours`: so much fewer degrees of freedom has a variance that counts them."""
@@ -16,17 +16,20 @@ def numbered(n: int) -> np.ndarray:
     return rows[:, np.newaxis] * BLOCKS + rows[np.newaxis, :]
 
 
-def with_neighbours(sums: np.ndarray) -> np.ndarray:
+def sums(values: np.ndarray) -> np.ndarray:
+    """Sum over each block of a grid (n, n), (BLOCKS * BLOCKS,)."""
+    return np.bincount(numbered(len(values)).ravel(), weights=values.ravel(), minlength=BLOCKS * BLOCKS)
+
+
+def with_neighbours(values: np.ndarray) -> np.ndarray:
     """Each block's sum plus half of its neighbours' and a quarter of those across a corner, (BLOCKS, BLOCKS, ...)."""
     from scipy import ndimage
 
     line = np.array([0.5, 1.0, 0.5])
-    return ndimage.convolve1d(ndimage.convolve1d(sums, line, axis=0, mode="constant"), line, axis=1, mode="constant")
+    return ndimage.convolve1d(ndimage.convolve1d(values, line, axis=0, mode="constant"), line, axis=1, mode="constant")
 
 
 def variance(weighted_noise: np.ndarray) -> float:
     """Variance of the sum of weighted noise over a grid (n, n); correlation between neighbouring blocks counts."""
-    n = len(weighted_noise)
-    sums = np.bincount(numbered(n).ravel(), weights=weighted_noise.ravel(), minlength=BLOCKS * BLOCKS)
-    sums = sums.reshape(BLOCKS, BLOCKS)
-    return max(float((sums * with_neighbours(sums)).sum()), 0.0)
+    each = sums(weighted_noise).reshape(BLOCKS, BLOCKS)
+    return max(float((each * with_neighbours(each)).sum()), 0.0)

@@ -18,6 +18,8 @@ from dishtrace.trace.run import points_for
 
 FIRST_SLOPES_MRAD = (0.0, 1.5, 3.0, 5.0, 8.0, 12.0, 18.0)
 """Slope errors traced first, from a perfect mirror to a very bad one. [mrad]"""
+SUN_MRAD2 = 1.35
+"""About what the sun's disc adds to the squared slope error: (4.65 / 2)^2 / 4. [mrad2]"""
 TARGET = "fit target"
 
 

@@ -215,10 +215,9 @@ def _temperatures(rows: list[Row], key: str, faults: list[Fault], notes: list[st
         allowed = f"must be from {_WATER_C[0]:g} to {_WATER_C[1]:g} degrees C for water, but is {heats[place]:.1f}"
         faults.append(rows[place].fault(key, allowed, "check the unit in the header"))
     if others:
-        notes.append(
-            f"mixed units: the header says {key}, but {len(others)} cells carry another unit and were converted "
-            f"(line {', '.join(others[:6])}{', ...' if len(others) > 6 else ''})"
-        )
+        cells = "1 cell carries" if len(others) == 1 else f"{len(others)} cells carry"
+        lines = f"{', '.join(others[:6])}{', ...' if len(others) > 6 else ''}"
+        notes.append(f"mixed units: the header says {key}, but {cells} another unit: converted (line {lines})")
     return heats, bool(others)
 
 

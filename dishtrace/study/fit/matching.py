@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dishtrace.study.fit.blocks import BLOCKS, WIDENED, numbered, with_neighbours
+from dishtrace.study.fit.blocks import BLOCKS, WIDENED, numbered, sums, with_neighbours
 from dishtrace.study.fit.ladder import Rung, between
 from dishtrace.study.fit.patch import Patch
 
@@ -261,10 +261,9 @@ def _left_out_errors(
     Notes
     -----
     Products of neighbouring blocks count by half (a quarter across a corner), so that noise that reaches over their
-    border is not missed: Bartlett's weights [1]_. Moves by normal noise have a fourth moment of three squared
-    variances; what is more says that fewer blocks carry the error, and lowers the degrees of freedom. A block
-    that holds much of what is known of a number moves it the more for being left out: its move is divided by one less
-    its share of the information.
+    border is not missed: Bartlett's weights [1]_. A block that holds much of what is known of a number moves it the
+    more for being left out: its move is divided by one less its share of the information. The degrees of freedom are
+    the number of blocks that carry the error, (sum E)^2 / sum E^2 over their shares E of the variance.
 
     References
     ----------
@@ -277,17 +276,17 @@ def _left_out_errors(
     whole = scaled.T @ scaled
     inverse = np.linalg.pinv(whole)
     of_known = block[known]
+    moves = np.stack([sums(left * weights[..., k]) for k in range(N_NUMBERS)], axis=1)
     moved = []
-    for number in range(BLOCKS * BLOCKS):
-        move = np.tensordot(left * (block == number), weights, axes=2)
+    for number, move in enumerate(moves):
         own = scaled[of_known == number]
         share = inverse @ (own.T @ own)
         moved.append(np.linalg.solve(np.eye(N_NUMBERS) - share, move * size) / np.where(size > 0.0, size, 1.0))
     moved = np.array(moved).reshape(BLOCKS, BLOCKS, N_NUMBERS)
     errors = np.sqrt(np.maximum((moved * with_neighbours(moved)).sum(axis=(0, 1)), 0.0))
-    squares, fourth = (moved**2).sum(axis=(0, 1)), (moved**4).sum(axis=(0, 1))
-    carried = 3.0 * squares**2 / np.maximum(fourth, 1e-300)
-    return errors, np.maximum(carried / WIDENED - 3.0, LEAST_FREEDOM)
+    carried = np.stack([sums((left * weights[..., k]) ** 2) for k in range(N_NUMBERS)], axis=1)
+    blocks = carried.sum(axis=0) ** 2 / np.maximum((carried**2).sum(axis=0), 1e-300)
+    return errors, np.maximum(blocks / WIDENED, LEAST_FREEDOM)
 
 
 def _misfit(left: np.ndarray, patch: Patch, numbers: np.ndarray, fitted: np.ndarray) -> float:

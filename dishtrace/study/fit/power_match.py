@@ -11,6 +11,7 @@ import numpy as np
 
 from dishtrace.study.fit.findings import Finding
 from dishtrace.study.fit.given import amount_of
+from dishtrace.study.fit.ladder import SUN_MRAD2
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -110,11 +111,10 @@ def match_power(
 
 
 def _curve(slopes: np.ndarray, traced: np.ndarray, fine: np.ndarray) -> np.ndarray:
-    """Power between the rungs: a cubic spline, flat at a slope error of 0 since only its square counts."""
+    """Power between the rungs: a cubic spline over the logarithm of the spot's squared width."""
     from scipy.interpolate import CubicSpline
 
-    start = (1, 0.0) if slopes[0] == 0.0 else "not-a-knot"
-    return CubicSpline(slopes, traced, bc_type=(start, "not-a-knot"))(fine)
+    return CubicSpline(np.log(slopes**2 + SUN_MRAD2), traced)(np.log(fine**2 + SUN_MRAD2))
 
 
 def _slope(

@@ -10,6 +10,8 @@ from dishtrace.study.fit.blocks import variance
 from dishtrace.study.fit.patch import Patch
 
 SHARES = {"r50_m": 0.5, "r90_m": 0.9}
+FINE = 16
+"""Steps of the encircled light within the side of a bin. [–]"""
 BORDER = 0.86
 """Light farther out than this share of the grid's half width is taken as background. [–]"""
 
@@ -99,9 +101,12 @@ def _radius(distance: np.ndarray, light: np.ndarray, share: float, pitch: float)
 
     Each bin's light is taken to lie in a ring about as thick as the bin, so that the curve has no steps.
     """
-    edges = np.linspace(0.0, float(distance.max()) + pitch, 400)
-    ramp = np.clip((edges[:, np.newaxis] - distance) / pitch + 0.5, 0.0, 1.0)
-    inside = ramp @ light
+    fine = pitch / FINE
+    rings = np.bincount(np.floor(distance / fine + 0.5).astype(np.int64) + FINE, weights=light)
+    rings = np.concatenate([rings, np.zeros(FINE)])
+    sums = np.concatenate([[0.0], np.cumsum(np.cumsum(rings))])
+    inside = (sums[FINE:] - sums[:-FINE]) / FINE
+    edges = (np.arange(len(inside)) - 0.5 * FINE) * fine
     wanted = share * inside[-1]
     above = max(int(np.argmax(inside >= wanted)), 1)
     part = (wanted - inside[above - 1]) / (inside[above] - inside[above - 1])

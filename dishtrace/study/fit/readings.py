@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,14 +88,14 @@ def judge(
                 f"the reading of {heat_c[place]:.1f} degC at {time_s[place] / 60.0:.1f} min lies far beside its "
                 "neighbours; it is left out"
             )
-    usable &= ~_boiling(time_s, heat_c, boils_at_c, notes)
-    places = np.flatnonzero(usable)
-    starts = _gaps(time_s[places], notes)
+    boils = _boiling(time_s, heat_c, boils_at_c, notes)
+    places = np.flatnonzero(usable & ~boils)
+    after = [*_gaps(time_s, notes), *(np.flatnonzero(boils)[-1:] + 1)]
+    starts = {int(place) for one in after for place in places[places >= one][:1]}
     fallen, fresh = _falls(
         time_s, heat_c, places, is_sun_on=is_sun_on, dni=dni_w_m2, groups=groups, noise=noise, notes=notes
     )
-    starts = {int(places[k]) for k in starts} | fresh
-    return Judged(_stretches(places, fallen, starts, notes), noise, tuple(notes))
+    return Judged(_stretches(places, fallen, starts | fresh, notes), noise, tuple(notes))
 
 
 def _beside(time_s: np.ndarray, heat_c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -229,11 +230,17 @@ def falls(heat_c: np.ndarray, limit: float) -> list[tuple[int, int]]:
                 if smooth[k] < smooth[bottom]:
                     bottom = k
                 k += 1
-            found.append((top, bottom))
+            found.append((_extreme(heat_c, top, np.argmax), _extreme(heat_c, bottom, np.argmin)))
             top = bottom
             k = bottom
         k += 1
     return found
+
+
+def _extreme(heat_c: np.ndarray, place: int, which: Callable[[np.ndarray], np.intp]) -> int:
+    """The highest or lowest of a reading and its neighbours: medians of three hide by one where a fall begins."""
+    first = max(place - 1, 0)
+    return first + int(which(heat_c[first : place + 2]))
 
 
 def _stretches(places: np.ndarray, fallen: set[int], starts: set[int], notes: list[str]) -> tuple[np.ndarray, ...]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dishtrace.study.fit.findings import Finding, finding, mixed_half_width
-from dishtrace.study.fit.ladder import Ladder, Rung
+from dishtrace.study.fit.ladder import SUN_MRAD2, Ladder, Rung
 from dishtrace.study.fit.matching import AMPLITUDE, SHIFT_X, SHIFT_Y, VARIANCE, SpotMatch, Spots, match_spot, spots_of
 from dishtrace.study.fit.patch import Patch
 from dishtrace.study.fit.photo import Photo
@@ -20,10 +20,10 @@ KEY = "slope_error_from_spot_mrad"
 N_NODES = 5
 NODE_REACH = 0.5
 """Squared slope errors traced reach so far to both sides, as a share of the squared width of the spot. [–]"""
-SUN_MRAD2 = 1.35
-"""About what the sun's disc adds to the squared slope error: (4.65 / 2)^2 / 4. [mrad2]"""
 MOST_ROUNDS = 3
 AIM_STEP_MRAD = 2.0
+RADII_FREEDOM = 12.0
+"""Degrees of freedom of the errors of radii and centroid: about the blocks of the grid that carry them. [–]"""
 GRID_SHARE = 0.001
 """Relative error of radii from reading them off a grid, seen with Gaussian spots. [–]"""
 POOR_MISFIT = 0.05
@@ -64,8 +64,7 @@ class SpotTest:
 def bare_spot(photo: Photo, scale: Scale, patch: Patch) -> SpotTest:
     """Centroid and radii, before anything is traced."""
     found = radii(patch)
-    notes = (f"{photo.tone}; scale: {scale.kind}", *patch.notes)
-    return _with_radii(SpotTest(photo, scale, patch, found, None, None, {}, {}, notes))
+    return _with_radii(SpotTest(photo, scale, patch, found, None, None, {}, {}, patch.notes))
 
 
 def _scaled(patch: Patch, factor: float) -> Patch:
@@ -103,7 +102,7 @@ def _with_radii(test: SpotTest) -> SpotTest:
         if is_place:
             causes["axis mark"] = POINT_PX * test.patch.pixel_m
         shares[key] = causes
-        findings[key] = _of_causes(key, "m", value, causes, freedom=30.0)
+        findings[key] = _of_causes(key, "m", value, causes, freedom=RADII_FREEDOM)
     return replace(test, radii=found, findings=findings, shares=shares)
 
 

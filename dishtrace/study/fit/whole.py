@@ -302,13 +302,14 @@ def _together(done: Fit) -> dict[str, Finding]:
     slopes = list(_slopes(done))
     if slopes:
         findings[KEY] = combined(slopes)
+        findings |= {one.key: one for one in slopes}
     for test in (done.spot, done.heat):
         if test is not None:
             findings |= test.findings
     if done.edge is not None:
-        findings |= {one.key: one for one in (done.edge.radius, done.edge.finding)}
+        findings[done.edge.radius.key] = done.edge.radius
     if done.power is not None:
-        findings |= {one.key: one for one in (done.power.finding, done.power.brightness)}
+        findings[done.power.brightness.key] = done.power.brightness
     return findings
 
 

@@ -1,0 +1,128 @@
+"""The command `size`: how large to make a receiver, and where to put it."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.files import load, results_folder
+from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.printing import print_json, print_lines, print_text
+from dishtrace.cli.progress import watched
+from dishtrace.errors import RunError
+
+if TYPE_CHECKING:
+    from dishtrace.study.size import Sizing
+
+SIZE_HELP = """Tell how large to make a receiver: what it catches, what it loses.
+
+Traces the part at many sizes with the same random points. Sizes are in
+metres, as LOW:HIGH or LOW:HIGH:STEPS; at most two are varied. Without any, the
+part's main size is, over a range that goes by the spot. Ctrl-C keeps the sizes
+that are finished.
+
+\b
+Example:
+  dishtrace size scenes/schoolyard-pot.toml --part pot
+  dishtrace size yard.toml --part pot --radius 0.03:0.2 --offset -0.03:0.05
+  dishtrace size yard.toml --part cavity --opening 0.01:0.06 --at 600,800
+"""
+
+
+def numbers(text: str) -> tuple[float, ...]:
+    """Numbers with colons or commas between them.
+
+    Raises
+    ------
+    typer.BadParameter
+        If one of them is none.
+    """
+    try:
+        return tuple(float(piece) for piece in text.replace(",", ":").split(":"))
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not numbers with colons between them, such as 0.02:0.2") from None
+
+
+def _ends(what: str) -> typer.models.OptionInfo:
+    return typer.Option(metavar="LOW:HIGH[:N]", parser=numbers, show_default=False, help=what)
+
+
+def size_command(
+    scene: SceneFile,
+    part: Annotated[str, typer.Option("--part", metavar="NAME", show_default=False, help="Name of the part.")],
+    radius: Annotated[tuple | None, _ends("Its radius.")] = None,
+    height: Annotated[tuple | None, _ends("Its height, or a cavity's depth.")] = None,
+    opening: Annotated[tuple | None, _ends("Radius of a cavity's opening.")] = None,
+    scale: Annotated[tuple | None, _ends("All its sizes, times those of the scene; for meshes and boxes.")] = None,
+    offset: Annotated[
+        tuple | None,
+        _ends("Its place along the dish axis, from where the scene has it, away from the mirror positive."),
+    ] = None,
+    at: Annotated[
+        tuple | None,
+        typer.Option(
+            metavar="C[,C...]",
+            parser=numbers,
+            show_default=False,
+            help="Working temperatures in degrees C; the first is recommended for. Default: 100 first for water, "
+            "200 first for all else, and others.",
+        ),
+    ] = None,
+    rays: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N",
+            parser=count,
+            show_default=False,
+            help="Rays for each size, rounded up to whole units of work. Default: a quarter of the scene's.",
+        ),
+    ] = None,
+    seed: Seed = None,
+    threads: Threads = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Folder to write. Default: size below the scene's results folder; with --json none unless named.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Size a part; print and write what was found."""
+    with told(as_json):
+        check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
+        from dishtrace.report.size import recommendation, size_text
+        from dishtrace.study.size import size
+
+        described = load(scene)
+        folder = results_folder(scene, out, as_json, below="size")
+        wishes = {"radius": radius, "height": height, "opening": opening, "scale": scale, "offset": offset}
+        options = {"part": part, **wishes, "temperatures_c": at, "rays": rays, "seed": seed, "threads": threads}
+        sizing = watched(size, described, quiet=quiet, **options)
+        if as_json:
+            print_json({**sizing.to_dict(), "recommendation": recommendation(sizing)})
+        elif not quiet:
+            print_text(lambda signs: size_text(sizing, signs))
+        if folder is not None:
+            _write(sizing, folder, is_told=not (as_json or quiet))
+        if sizing.stopped:
+            raise typer.Exit(STOPPED)
+
+
+def _write(sizing: Sizing, folder: Path, *, is_told: bool) -> None:
+    """Write tables and the picture and say where."""
+    from dishtrace.report.pictures.size import write_size_picture
+    from dishtrace.report.size import write_size
+
+    try:
+        written = [*write_size(sizing, folder), write_size_picture(sizing, folder)]
+    except OSError as error:
+        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
+    if is_told:
+        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])

@@ -1,0 +1,344 @@
+"""Size a receiver: trace it at many sizes with the same random points and weigh what it catches against its losses."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from importlib import metadata
+from typing import Any
+
+import numpy as np
+
+from dishtrace.errors import Fault, InputError
+from dishtrace.flux.measure import trace
+from dishtrace.flux.result import Result
+from dishtrace.scene.model import Scene
+from dishtrace.scene.quantity import nominal
+from dishtrace.stats import Estimate
+from dishtrace.study.size.best import Best, Grid, best_at, smallest_for
+from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
+from dishtrace.study.size.trial import Trial, trial_of
+from dishtrace.study.sweep.keys import scene_with
+from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.run import points_for
+
+TEMPERATURES_C = (100.0, 200.0, 300.0, 400.0, 600.0)
+"""Working temperatures that are told when nobody says otherwise. [degC]"""
+BOILING_C, USUAL_C = 100.0, 200.0
+CAPTURES = (0.90, 0.95, 0.99)
+SHARE_OF_RAYS = 4
+"""A size is traced with one in so many of the scene's rays, unless the user says otherwise. [–]"""
+HOTTEST_C = 3000.0
+
+
+@dataclass(frozen=True, eq=False)
+class Sizing:
+    """What sizes of a part catch and lose.
+
+    Parameters
+    ----------
+    scene : Scene
+    part : str
+        Its name.
+    knobs : tuple of Knob
+        What was varied, one or two things.
+    temperatures_c : tuple of float
+        Working temperatures; the first is the one that is recommended for. [degC]
+    is_given : bool
+        Whether the user named them.
+    trials : tuple of Trial
+        Sizes that were traced, in the order of their values.
+    grid : Grid or None
+        The same on a full grid; None where an early stop left too few.
+    bests : tuple of Best
+        For each temperature; empty without a grid or a known emittance.
+    captures : dict
+        By share: smallest value of the first thing varied and what else holds there; None where it is not reached.
+    rays, seed : int
+        Of each trace. [–]
+    version : str
+        Of dishtrace.
+    stopped : bool
+        Whether the user stopped it early.
+    notes : tuple of str
+    """
+
+    scene: Scene
+    part: str
+    knobs: tuple[Knob, ...]
+    temperatures_c: tuple[float, ...]
+    is_given: bool
+    trials: tuple[Trial, ...]
+    grid: Grid | None
+    bests: tuple[Best, ...]
+    captures: dict[float, tuple[Estimate, dict[str, Estimate]] | None]
+    rays: int
+    seed: int
+    version: str
+    stopped: bool
+    notes: tuple[str, ...]
+
+    @property
+    def best(self) -> Best | None:
+        """The best size at the working temperature that is recommended for."""
+        return self.bests[0] if self.bests else None
+
+    def rows(self) -> list[dict[str, Any]]:
+        """The tidy table: one row a size; each estimate beside its error (`..._se`), None where unknown."""
+        rows = []
+        for trial in self.trials:
+            row: dict[str, Any] = {unit_key(name): value for name, value in trial.values.items()}
+            row["area_m2"] = trial.area_m2
+            told = {
+                "share": trial.share,
+                "caught_w": trial.caught_w,
+                "absorbed_w": trial.absorbed_w,
+                "peak_w_m2": trial.peak_w_m2,
+                **{f"others_w.{name}": one for name, one in trial.others_w.items()},
+                "missed_w": trial.missed_w,
+                "shaded_w": trial.shaded_w,
+            }
+            for number, temperature in enumerate(self.temperatures_c if trial.heat else ()):
+                row[f"loss_w.{temperature:g}_c"] = float(trial.heat.losses_w[number])
+                told[f"net_w.{temperature:g}_c"] = trial.net_w(number)
+            for key, estimate in told.items():
+                pair = estimate.to_dict()
+                row[key], row[f"{key}_se"] = pair["value"], pair["se"]
+            rows.append(row)
+        return rows
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in size.json."""
+        return {
+            "dishtrace": self.version,
+            "scene": self.scene.title,
+            "part": self.part,
+            "rays": self.rays,
+            "seed": self.seed,
+            "stopped": self.stopped,
+            "varied": [
+                {"name": knob.name, "low": knob.low, "high": knob.high, "steps": knob.steps} for knob in self.knobs
+            ],
+            "recommended_for_c": self.temperatures_c[0],
+            "best": [best.to_dict() for best in self.bests],
+            "smallest": [
+                {"share": share, "size": None, "figures": None}
+                if found is None
+                else {
+                    "share": share,
+                    "size": found[0].to_dict(),
+                    "figures": {key: figure.to_dict() for key, figure in found[1].items()},
+                }
+                for share, found in self.captures.items()
+            ],
+            "sizes": self.rows(),
+            "notes": list(self.notes),
+        }
+
+
+def unit_key(name: str) -> str:
+    """What is varied, with its unit."""
+    return name if name == "scale" else f"{name}_m"
+
+
+def size(
+    scene: Scene,
+    part: str,
+    *,
+    radius: tuple[float, ...] | None = None,
+    height: tuple[float, ...] | None = None,
+    opening: tuple[float, ...] | None = None,
+    scale: tuple[float, ...] | None = None,
+    offset: tuple[float, ...] | None = None,
+    temperatures_c: Sequence[float] | None = None,
+    rays: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> Sizing:
+    """Find the best size of a part, its place along the dish axis too.
+
+    Parameters
+    ----------
+    scene : Scene
+    part : str
+        Name of a part, usually the receiver.
+    radius, height, opening, scale, offset : (low, high) or (low, high, steps), optional
+        What is varied, at most two of them; left out, the part's main size over a range by the size of the spot. In
+        metres; the scale is a factor on all sizes, the offset a way along the dish axis from where the part is,
+        positive away from the mirror.
+    temperatures_c : sequence of float, optional
+        Working temperatures, the first of them the one to recommend for. [degC]
+    rays : int, optional
+        Rays for each size; left out, a quarter of the scene's. [–]
+    seed, threads, progress, announce
+        As for `trace`.
+
+    Returns
+    -------
+    Sizing
+        With `stopped` set when the user pressed Ctrl-C; it then holds the sizes traced until then.
+
+    Raises
+    ------
+    InputError
+        If the part, a size or a range is not sound, or no size can be traced.
+    RunError
+        If rays were lost.
+    KeyboardInterrupt
+        If the user stopped it before any size was traced.
+    """
+    number = part_number(scene, part)
+    wanted = {"radius": radius, "height": height, "opening": opening, "scale": scale, "offset": offset}
+    knobs = knobs_of(scene.parts[number], wanted)
+    warm = _temperatures(scene, number, temperatures_c)
+    rays = max(nominal(scene.run.rays) // SHARE_OF_RAYS, 1) if rays is None else rays
+    seed = scene.run.seed if seed is None else seed
+    options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
+    each = points_for(rays) * N_SCRAMBLES
+    if not knobs:
+        pilot = trace(scene, **options)
+        if pilot.stopped:
+            raise KeyboardInterrupt
+        spot = pilot.best_focus.radius_m
+        knobs = (main_knob(scene.parts[number], r50=spot["50"].value, r99=spot["99"].value),)
+    found: dict[tuple[int, ...], Trial] = {}
+    faults: list[Fault] = []
+    stopped = False
+    order = list(_order(knobs))
+    for place in order:
+        values = {knob.name: float(knob.values[k]) for knob, k in zip(knobs, place, strict=True)}
+        before = len(found) * each
+
+        def show(done: int, _: int, before: int = before) -> None:
+            progress(before + done, len(order) * each)
+
+        try:
+            sized = scene_with(scene, settings_for(scene, number, values))
+            result = trace(sized, progress=show if progress else None, **options)
+        except InputError as error:
+            faults += error.faults
+            continue
+        except KeyboardInterrupt:
+            stopped = True
+            break
+        if result.stopped:
+            stopped = True
+            break
+        found[place] = trial_of(result, number, values, warm)
+        notes = _trace_notes(result, part)
+    if stopped and not found:
+        raise KeyboardInterrupt
+    if not found:
+        raise InputError(list(dict.fromkeys(faults)))
+    grid = _grid(knobs, found)
+    told = _notes(scene, part, knobs, grid, faults, stopped=stopped, n_left=len(order) - len(found))
+    has_heat = grid is not None and all(trial.heat is not None for trial in grid.trials.flat)
+    return Sizing(
+        scene=scene,
+        part=part,
+        knobs=knobs,
+        temperatures_c=warm,
+        is_given=temperatures_c is not None,
+        trials=tuple(found[place] for place in sorted(found)),
+        grid=grid,
+        bests=tuple(best_at(grid, k, warm[k]) for k in range(len(warm))) if has_heat else (),
+        captures={} if grid is None else {share: smallest_for(grid, share) for share in CAPTURES},
+        rays=each,
+        seed=seed,
+        version=metadata.version("dishtrace"),
+        stopped=stopped,
+        notes=(*told, *notes),
+    )
+
+
+def _temperatures(scene: Scene, number: int, given: Sequence[float] | None) -> tuple[float, ...]:
+    """Working temperatures; unless the user names them, 100 C first for what holds water, 200 C for all else."""
+    if given is None:
+        contents = scene.parts[number].contents
+        first = BOILING_C if contents is not None and contents.kind == "water" else USUAL_C
+        return (first, *(one for one in TEMPERATURES_C if one != first))
+    coldest = float(nominal(scene.air.temperature_c))
+    faults = [
+        Fault(WHERE, "--at", f"{one:g}", f"must be above {coldest:g}, the air's, and <= {HOTTEST_C:g} (degrees C)")
+        for one in given
+        if not coldest < one <= HOTTEST_C
+    ]
+    if not given:
+        faults.append(Fault(WHERE, "--at", "", "names no temperature", "for instance --at 150"))
+    if faults:
+        raise InputError(faults)
+    return tuple(dict.fromkeys(float(one) for one in given))
+
+
+def _order(knobs: Sequence[Knob]) -> Iterator[tuple[int, ...]]:
+    """Places of the grid: of one axis coarse before fine, so that an early stop leaves all of the range; of two, one
+    line along the first after another.
+    """
+    if len(knobs) == 2:
+        lines = _coarse_first(knobs[1].steps)
+        yield from ((k, line) for line, k in itertools.product(lines, range(knobs[0].steps)))
+    else:
+        yield from ((k,) for k in _coarse_first(knobs[0].steps))
+
+
+def _coarse_first(number: int) -> list[int]:
+    """Numbers below `number`: the ends, then every eighth, every fourth, and so on."""
+    found = dict.fromkeys([0, number - 1])
+    step = 8
+    while step:
+        found |= dict.fromkeys(range(0, number, step))
+        step //= 2
+    return list(found)
+
+
+def _grid(knobs: Sequence[Knob], found: dict[tuple[int, ...], Trial]) -> Grid | None:
+    """The full grid of what was traced; None where fewer than four values along the first axis are left."""
+    firsts = sorted({place[0] for place in found})
+    if len(knobs) == 1:
+        kept = [(k,) for k in firsts]
+        axes = (knobs[0].values[firsts],)
+        shape = (len(firsts),)
+    else:
+        firsts = [k for k in firsts if any(place[0] == k for place in found)]
+        seconds = sorted({place[1] for place in found})
+        seconds = [line for line in seconds if all((k, line) in found for k in firsts)]
+        kept = list(itertools.product(firsts, seconds))
+        axes = (knobs[0].values[firsts], knobs[1].values[seconds])
+        shape = (len(firsts), len(seconds))
+        if len(seconds) < 3:
+            return None
+    if len(firsts) < 4:
+        return None
+    trials = np.empty(shape, dtype=object)
+    trials.flat[:] = [found[place] for place in kept]
+    return Grid(tuple(knobs), axes, trials)
+
+
+def _trace_notes(result: Result, part: str) -> tuple[str, ...]:
+    """Notes of a trace that hold for every size: none that tell of one part."""
+    return tuple(note for note in result.notes if "rounded up" not in note and not note.startswith('part "'))
+
+
+def _notes(
+    scene: Scene,
+    part: str,
+    knobs: Sequence[Knob],
+    grid: Grid | None,
+    faults: Sequence[Fault],
+    *,
+    stopped: bool,
+    n_left: int,
+) -> Iterator[str]:
+    if stopped:
+        yield f"stopped early: {n_left} sizes were not traced"
+    if grid is None:
+        yield "too few sizes were traced to tell the best"
+    elif grid.trials.flat[0].heat is None:
+        yield f'the thermal emittance of "{part}" is not given: its losses, and so the best size, are not known'
+    if faults:
+        yield f"{len(faults)} sizes could not be traced, the first because: {faults[0]}"
+    if any(other.name != part for other in scene.parts):
+        yield f'only "{part}" was changed: what holds it must be made to fit'

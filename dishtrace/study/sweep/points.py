@@ -1,0 +1,120 @@
+"""One point of a sweep: a scene with some values put in, traced, and its figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from dishtrace.errors import InputError
+from dishtrace.flux.measure import trace
+from dishtrace.scene.model import Scene
+from dishtrace.stats import Estimate
+from dishtrace.study.sweep.figures import all_figures
+from dishtrace.study.sweep.keys import scene_with
+
+
+class StoppedError(Exception):
+    """The user stopped the tracing."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """A point to be traced.
+
+    Parameters
+    ----------
+    number : int
+        Of the point, from 0. [–]
+    values : dict
+        By key.
+    """
+
+    number: int
+    values: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Point:
+    """A point that was traced, or could not be.
+
+    Parameters
+    ----------
+    number : int
+        From 0. [–]
+    values : dict
+        By key.
+    figures : dict of Estimate
+        By key; empty where the scene is not sound with these values.
+    fault : str
+        Why; empty for a sound scene.
+    """
+
+    number: int
+    values: dict[str, Any]
+    figures: dict[str, Estimate] = field(default_factory=dict)
+    fault: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """As a line of the file that a sweep resumes from."""
+        figures = {
+            key: [one.value, one.se, None if one.left_out is None else one.left_out.tolist()]
+            for key, one in self.figures.items()
+        }
+        return {"point": self.number, "values": self.values, "figures": figures, "fault": self.fault}
+
+    @classmethod
+    def from_json(cls, line: Mapping[str, Any]) -> Point:
+        """From a line of that file."""
+        figures = {
+            key: Estimate(value, se, None if left_out is None else np.array(left_out))
+            for key, (value, se, left_out) in line["figures"].items()
+        }
+        return cls(line["point"], line["values"], figures, line["fault"])
+
+
+def traced_point(
+    scene: Scene,
+    job: Job,
+    *,
+    rays: int,
+    seed: int,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> Point:
+    """Trace a scene with values put in.
+
+    Parameters
+    ----------
+    scene : Scene
+        That the values are put into.
+    job : Job
+    rays, seed, threads, progress, announce
+        As for `trace`.
+
+    Returns
+    -------
+    Point
+        With a fault instead of figures where the scene is not sound with these values.
+
+    Raises
+    ------
+    StoppedError
+        If the user pressed Ctrl-C.
+    RunError
+        If rays were lost.
+    """
+    try:
+        result = trace(
+            scene_with(scene, job.values), rays=rays, seed=seed, threads=threads, progress=progress, announce=announce
+        )
+    except InputError as error:
+        return Point(job.number, job.values, fault="; ".join(str(fault) for fault in error.faults))
+    except KeyboardInterrupt as stop:
+        raise StoppedError from stop
+    if result.stopped:
+        raise StoppedError
+    return Point(job.number, job.values, all_figures(result))

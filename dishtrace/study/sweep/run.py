@@ -1,0 +1,274 @@
+"""Sweep keys of a scene over ranges: every point traced with the same random points, one tidy table of figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dishtrace.errors import Fault, InputError
+from dishtrace.scene.model import Scene
+from dishtrace.scene.quantity import nominal
+from dishtrace.study.sweep.cluster import traced_on_cluster
+from dishtrace.study.sweep.design import Design, design_of
+from dishtrace.study.sweep.figures import meaning_of, unit_of
+from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
+from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
+from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
+from dishtrace.study.sweep.store import Store, task_of
+from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.run import points_for
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """Figures of a scene over ranges of its keys.
+
+    Parameters
+    ----------
+    scene : Scene
+        As written.
+    varied : tuple of Varied
+    design : Design
+        All points that were wanted.
+    points : tuple of Point
+        Those that were traced, by number.
+    rays, seed : int
+        The same for all. [–]
+    version : str
+        Of dishtrace.
+    stopped : bool
+        Whether the user stopped it before all points were traced.
+    n_resumed : int
+        Points that an earlier run had finished. [–]
+    """
+
+    scene: Scene
+    varied: tuple[Varied, ...]
+    design: Design
+    points: tuple[Point, ...]
+    rays: int
+    seed: int
+    version: str
+    stopped: bool
+    n_resumed: int
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Keys that vary."""
+        return tuple(one.key for one in self.varied)
+
+    @property
+    def sound(self) -> tuple[Point, ...]:
+        """Points whose scene could be traced."""
+        return tuple(point for point in self.points if not point.fault)
+
+    def figure_keys(self) -> list[str]:
+        """Keys of the figures that any point has."""
+        return list(dict.fromkeys(key for point in self.points for key in point.figures))
+
+    def rows(self) -> list[dict[str, Any]]:
+        """The tidy table: one row a point, with `point`, the keys, each figure and its error (`..._se`), and `fault`.
+
+        None stands where there is nothing to tell.
+        """
+        figures = self.figure_keys()
+        rows = []
+        for point in self.points:
+            row: dict[str, Any] = {"point": point.number, **point.values}
+            for key in figures:
+                told = point.figures[key].to_dict() if key in point.figures else {"value": None, "se": None}
+                row[key], row[f"{key}_se"] = told["value"], told["se"]
+            rows.append({**row, "fault": point.fault or None})
+        return rows
+
+    def columns(self) -> dict[str, list[Any]]:
+        """The tidy table by column."""
+        rows = self.rows()
+        return {key: [row[key] for row in rows] for key in rows[0]} if rows else {}
+
+    def effects(self, figure: str) -> tuple[Effect, ...]:
+        """What each key by itself does to a figure, strongest first; see `dishtrace.study.sweep.sensitivity`."""
+        points = [point for point in self.sound if figure in point.figures]
+        return effects([point.values for point in points], [point.figures[figure] for point in points])
+
+    def indices(self, figure: str) -> tuple[Index, ...]:
+        """Sobol indices of a figure; empty unless the points were arranged for them and all were traced."""
+        points = [point for point in self.sound if figure in point.figures]
+        if self.design.n_base is None or len(points) < len(self.design.values):
+            return ()
+        values = np.array([point.figures[figure].value for point in points])
+        return sobol_indices(self.keys, values, n_base=self.design.n_base, seed=self.seed)
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in sweep.json."""
+        return {
+            "dishtrace": self.version,
+            "scene": self.scene.title,
+            "rays": self.rays,
+            "seed": self.seed,
+            "method": self.design.method,
+            "points_wanted": len(self.design.values),
+            "stopped": self.stopped,
+            "varied": [
+                {"key": one.key, "low": _finite(one.low), "high": _finite(one.high), "values": list(one.values) or None}
+                for one in self.varied
+            ],
+            "figures": {key: {"unit": unit_of(key), "meaning": meaning_of(key)} for key in self.figure_keys()},
+            "points": self.rows(),
+            "sensitivities": {
+                key: {
+                    "effects": [one.to_dict() for one in self.effects(key)],
+                    "indices": [one.to_dict() for one in self.indices(key)],
+                }
+                for key in self.figure_keys()
+            },
+            "notes": self.notes(),
+        }
+
+    def notes(self) -> list[str]:
+        """What the user should know."""
+        found = []
+        if self.stopped:
+            left = len(self.design.values) - len(self.points)
+            found.append(f"stopped early: {left} of {len(self.design.values)} points are left; the same command goes on")
+        if self.n_resumed:
+            found.append(f"{self.n_resumed} points were there from an earlier run")
+        faulty = [point for point in self.points if point.fault]
+        if faulty:
+            found.append(f"{len(faulty)} points could not be traced, the first because: {faulty[0].fault}")
+        return found
+
+
+def sweep(
+    scene: Scene,
+    vary: Sequence[str | Varied],
+    *,
+    method: str = "grid",
+    points: int | None = None,
+    rays: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    cluster: str | None = None,
+    folder: str | Path | None = None,
+    fresh: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> Sweep:
+    """Trace a scene at many values of some of its keys, all with the same random points.
+
+    Parameters
+    ----------
+    scene : Scene
+    vary : sequence of str or Varied
+        ``"dish.slope_error_mrad=1:6:11"`` is 11 values from 1 to 6, ``"dish.facets.size_m=0.05,0.1"`` those listed.
+    method : str
+        "grid"; "latin" or "sobol" for points sampled in the ranges; "indices" for points arranged for Sobol indices.
+    points : int, optional
+        How many to sample; for "indices" in each of its two samples. [–]
+    rays, seed : int, optional
+        The same for all; left out, those of [run]. [–]
+    threads : int, optional
+        Threads of each trace; left out, all cores. [–]
+    cluster : str, optional
+        Address of a Dask scheduler whose workers trace the points.
+    folder : str or Path, optional
+        Where finished points are kept, one by one; a sweep that is found there goes on.
+    fresh : bool
+        Begin anew even if there is a sweep in the folder.
+    progress : callable, optional
+        Called with (rays done, rays wanted), of all points together.
+    announce : callable, optional
+        Called with a line of text when something slow is about to happen.
+
+    Returns
+    -------
+    Sweep
+        With `stopped` set when the user pressed Ctrl-C; it then holds the points finished until then.
+
+    Raises
+    ------
+    InputError
+        If a key does not exist, a range is bad, or the folder holds another sweep.
+    RunError
+        If rays were lost.
+    KeyboardInterrupt
+        If the user stopped it before any point was traced.
+    """
+    varied = varied_of(vary)
+    rays = nominal(scene.run.rays) if rays is None else rays
+    seed = scene.run.seed if seed is None else seed
+    refuse_ends(scene, varied)
+    design = design_of(varied, method=method, points=points, seed=seed)
+    version = metadata.version("dishtrace")
+    store = None
+    if folder is not None:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        task = task_of(scene, design, rays=rays, seed=seed, version=version)
+        store = Store(Path(folder), task, is_fresh=fresh)
+    found = {} if store is None else dict(store.points)
+    n_resumed = len(found)
+    if n_resumed and announce is not None:
+        announce(f"going on with {n_resumed} of {len(design.values)} points from an earlier run")
+    jobs = [Job(number, values) for number, values in enumerate(design.values) if number not in found]
+    options = {"rays": rays, "seed": seed, "threads": threads}
+    each = points_for(rays) * N_SCRAMBLES
+    watch = _Watch(progress, each=each, before=n_resumed, n_points=len(design.values))
+    if cluster is None:
+        arriving = _traced_here(scene, jobs, watch, announce=announce, **options)
+    else:
+        arriving = traced_on_cluster(scene, jobs, cluster, **options)
+    stopped = False
+    try:
+        for point in arriving:
+            found[point.number] = point
+            if store is not None:
+                store.keep(point)
+            watch.finished(len(found))
+    except (StoppedError, KeyboardInterrupt):
+        stopped = True
+    if stopped and not found:
+        raise KeyboardInterrupt
+    ordered = tuple(found[number] for number in sorted(found))
+    _refuse_all_faulty(ordered)
+    return Sweep(scene, varied, design, ordered, each, seed, version, stopped, n_resumed)
+
+
+def _traced_here(
+    scene: Scene, jobs: Sequence[Job], watch: _Watch, *, announce: Callable[[str], None] | None, **options: Any
+) -> Iterator[Point]:
+    """Trace points one after another, each on all threads."""
+    for job in jobs:
+        yield traced_point(scene, job, progress=watch.within, announce=announce, **options)
+
+
+class _Watch:
+    """Progress of one trace as progress of all points."""
+
+    def __init__(self, progress: Callable[[int, int], None] | None, *, each: int, before: int, n_points: int) -> None:
+        self.progress, self.each, self.n_done, self.n_points = progress, each, before, n_points
+
+    def within(self, done: int, _: int) -> None:
+        """Rays done of the point in hand."""
+        if self.progress is not None:
+            self.progress(self.n_done * self.each + done, self.n_points * self.each)
+
+    def finished(self, n_done: int) -> None:
+        """Points done."""
+        self.n_done = n_done
+        self.within(0, 0)
+
+
+def _refuse_all_faulty(points: Sequence[Point]) -> None:
+    """A sweep of which no point is sound has nothing to tell."""
+    if points and all(point.fault for point in points):
+        said = f"has no point that could be traced; the first: {points[0].fault}"
+        raise InputError(Fault("command line", "--vary", "", said))
+
+
+def _finite(number: float) -> float | None:
+    return number if np.isfinite(number) else None
