@@ -1,9 +1,9 @@
 """Ray tracing of the focal spot of parabolic solar dishes, for people who build them.
 
-Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `compare` (scenes and their
-variants to a `Comparison`), the classes `Scene`, `Result` and `Comparison`, the errors `InputError` and `RunError`, and
-`__version__`. They are fetched on first use, so that importing
-the package, and with it the command's help, stays fast.
+Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `flux_at` (the flux at points),
+`compare` (scenes and their variants to a `Comparison`), the classes `Scene`, `Result` and `Comparison`, the errors
+`InputError` and `RunError`, and `__version__`. They are fetched on first use, so that importing the package, and with it
+the command's help, stays fast.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ __all__ = [
     "Scene",
     "__version__",
     "compare",
+    "flux_at",
     "load_scene",
     "trace",
 ]
@@ -33,6 +34,7 @@ _HOMES = {
     "RunError": "dishtrace.errors",
     "Scene": "dishtrace.scene.model",
     "compare": "dishtrace.study.compare",
+    "flux_at": "dishtrace.flux.point",
     "load_scene": "dishtrace.scene.read",
 }
 

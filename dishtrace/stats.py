@@ -51,6 +51,27 @@ class Estimate:
         return Estimate(value, float(np.hypot(self.se, other.se)))
 
 
+@dataclass(frozen=True, eq=False)
+class Estimates:
+    """Values with their standard errors.
+
+    Parameters
+    ----------
+    value : (n,) float64
+    se : (n,) float64
+        Standard errors in the same unit; NaN where unknown.
+    """
+
+    value: np.ndarray
+    se: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.value)
+
+    def __getitem__(self, i: int) -> Estimate:
+        return Estimate(float(self.value[i]), float(self.se[i]) if np.isfinite(self.se[i]) else None)
+
+
 def from_left_out(value: float, left_out: np.ndarray) -> Estimate:
     """Estimate with the jackknife error of its values with each block left out, sqrt((b - 1) / b * sum(d^2)).
 

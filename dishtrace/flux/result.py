@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.flux.agreement import Agreement
 from dishtrace.flux.ledger import Ledger
 from dishtrace.flux.part import PartResult
 from dishtrace.flux.screen import ScreenResult
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
+    from dishtrace.flux.goal import GoalReached
     from dishtrace.dish.facets import Facets
     from dishtrace.dish.mount import PlacedMirror, Pose
     from dishtrace.scene.model import Scene
@@ -55,6 +57,11 @@ class Result:
         Paths of a few dozen rays, dish frame. [m]
     notes : tuple of str
         What the user should know.
+    agreement : Agreement or None
+        The flux over the brightest patch, found forward and backward; None where no part gets mirror light, or where
+        peak points were not asked for.
+    goal : GoalReached or None
+        What the run was to reach and did, when it was to go on until then.
     """
 
     scene: Scene
@@ -79,6 +86,8 @@ class Result:
     screens: dict[str, ScreenResult]
     sample_rays: tuple[np.ndarray, ...]
     notes: tuple[str, ...]
+    agreement: Agreement | None = None
+    goal: GoalReached | None = None
 
     @property
     def pose(self) -> Pose:
@@ -138,6 +147,8 @@ class Result:
             },
             "parts": {name: part.to_dict() for name, part in self.parts.items()},
             "screens": {name: screen.to_dict() for name, screen in self.screens.items()},
+            "agreement": None if self.agreement is None else self.agreement.to_dict(),
+            "goal": None if self.goal is None else self.goal.to_dict(),
             "notes": list(self.notes),
         }
 

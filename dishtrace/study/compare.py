@@ -329,7 +329,9 @@ def _traced(
     done = 0
     for scene, rays in jobs:
         try:
-            result = trace(scene, rays=rays, progress=_shifted(progress, done, whole), **options)
+            result = trace(
+                scene, rays=rays, peak_points=False, progress=_shifted(progress, done, whole), **options
+            )
         except KeyboardInterrupt:
             if not results:
                 raise
