@@ -78,7 +78,7 @@ class Agreement:
         """Whether the difference can be chance, by Student's t with one degree of freedom less than blocks."""
         from scipy.stats import t
 
-        return self.z is None or abs(self.z) <= t.isf(0.5 * FALSE_ALARM, self.n_blocks - 1)
+        return self.z is None or bool(abs(self.z) <= t.isf(0.5 * FALSE_ALARM, self.n_blocks - 1))
 
     def warning(self) -> str:
         """What to say when the difference is no chance."""

@@ -33,8 +33,10 @@ STREAM_SEARCH, STREAM_SEARCH_LATER = 9, 10
 N_DIMENSIONS = 10
 # Cells that the mirror is divided into; facets beyond that number have one each.
 N_CELLS = 4096
-# Cells that should matter more than the mean one by this factor are cut in four, so many times, while so few result.
-HEAVY, N_DIVISIONS, MOST_DIVIDED = 2.0, 3, 8192
+# Cells that the sun's image sweeps across by more than this of its width are cut in four, so many times, the heaviest
+# first; not those that matter less than the mean cell by this factor.
+FINE, N_DIVISIONS, NEGLIGIBLE = 1.0, 6, 0.05
+MOST_DIVIDED = 4096
 # Share of the samples that go to all cells alike, so that none is ever left out.
 EVEN_SHARE = 0.1
 STEPS_PER_PANEL = 64
@@ -154,14 +156,20 @@ class Look:
             How far around the place looks will be taken from. [m]
         """
         sight = self.sight._replace(places=place[np.newaxis].copy(), normals=normal[np.newaxis].copy())
-        cells, weights = self.cells, self._weights(sight, self.cells, blur)
+        cells, (weights, sweeps) = self.cells, self._weights(sight, self.cells, blur)
         for _ in range(N_DIVISIONS):
-            heavy = weights > HEAVY * weights.sum() / len(weights)
-            if weights.sum() == 0.0 or np.count_nonzero(heavy) * 4 > MOST_DIVIDED:
+            coarse = np.flatnonzero((sweeps > FINE) & (weights > NEGLIGIBLE * weights.sum() / len(weights)))
+            coarse = coarse[np.argsort(-weights[coarse], kind="stable")[:MOST_DIVIDED]]
+            if len(coarse) == 0:
                 break
-            parts = cells.taken(heavy).quartered()
-            cells = cells.taken(~heavy).joined(parts)
-            weights = np.concatenate([weights[~heavy], self._weights(sight, parts, blur)])
+            is_kept = np.ones(len(weights), dtype=bool)
+            is_kept[coarse] = False
+            quarters = cells.taken(coarse).quartered()
+            cells = cells.taken(is_kept).joined(quarters)
+            found = self._weights(sight, quarters, blur)
+            weights, sweeps = (
+                np.concatenate([old[is_kept], new]) for old, new in zip((weights, sweeps), found, strict=True)
+            )
         share = cells.area / cells.area.sum()
         if weights.sum() > 0.0:
             share = EVEN_SHARE * share + (1.0 - EVEN_SHARE) * weights / weights.sum()
@@ -171,12 +179,12 @@ class Look:
         )
         return replace(self, sight=sight)
 
-    def _weights(self, sight: Sight, cells: Cells, blur: float) -> np.ndarray:
-        """How much light each cell should send to the sight's first place, (n,), in a common unit."""
-        weights = np.empty(len(cells.facet))
+    def _weights(self, sight: Sight, cells: Cells, blur: float) -> tuple[np.ndarray, np.ndarray]:
+        """How much light each cell should send to the sight's first place, in a common unit, and its sweep, (n,)."""
+        weights, sweeps = np.empty(len(cells.facet)), np.empty(len(cells.facet))
         sight = sight._replace(cell_facet=cells.facet, cell_place=cells.place)
-        weigh_cells(self._world(), sight, self.sun_width, blur, weights)
-        return weights * cells.area
+        weigh_cells(self._world(), sight, self.sun_width, blur, weights, sweeps)
+        return weights * cells.area, sweeps
 
     def at(self, places: np.ndarray, normals: np.ndarray, *, count: int) -> np.ndarray:
         """Flux of each block at places.

@@ -30,6 +30,8 @@ from dishtrace.trace.kernels.triangles import FAR, closest_hit, next_facet
 SCORE_SUN, SCORE_SLOPE, SCORE_SPREAD = range(3)
 # Covers in a row that light is followed through.
 MOST_COVERS = 64
+# How far the image of a sharp-edged sun is level, in Gaussian widths that hold as much: 1.3 of 1.67 to the edge.
+LEVEL = 1.3
 # A place lies on a surface: what is met nearer to it than this share of the way is that surface.
 SHORT_OF = 1.0 - 1e-10
 
@@ -208,10 +210,11 @@ def look_back(world, sight, is_patch, scramble, count, state, sums):
 
 
 @device
-def weigh_cells(world, sight, sun_width, blur, weights):
+def weigh_cells(world, sight, sun_width, blur, weights, sweeps):
     """How much each cell should matter near place 0: into weights (n,), by the middle and the corners of the cell.
 
     sun_width: Gaussian width per axis that stands for the sun and the jitter [rad]; blur: how far around the place [m].
+    Into sweeps (n,): how far the sun's image sweeps across the cell, in widths of that image.
     """
     mirror = world.mirror
     cx, cy, cz = world.sun.center[0], world.sun.center[1], world.sun.center[2]
@@ -245,8 +248,15 @@ def weigh_cells(world, sight, sun_width, blur, weights):
                 most = max(most, facing / (reach2 * length))
             if k == 4:
                 last, blur2 = chord, blur * blur / reach2
-        # A cell that the sun's image sweeps across: as wide as it, and at least the light of its nearest corner.
-        spread = furthest - nearest
-        at = max(0.0, min(nearest, last) - 0.25 * spread)
-        wide2 = width2 + blur2 + spread * spread / 16.0
-        weights[cell] = most * math.exp(-0.5 * at * at / wide2) / wide2
+        # A cell that the sun's image sweeps across is as wide as that, and has at least the light of its nearest corner.
+        # Where the sun is wider than what blurs it, its image is as good as level.
+        swept = furthest - nearest
+        wide2 = width2 + blur2
+        sweeps[cell] = swept / math.sqrt(wide2)
+        wide2 += swept * swept / 16.0
+        level = 0.0
+        if sight.score[facet] == SCORE_SUN:
+            level = LEVEL * sun_width
+            wide2 -= 0.75 * sun_width * sun_width
+        at = max(0.0, min(nearest, last) - 0.25 * swept - level)
+        weights[cell] = most * math.exp(-0.5 * at * at / wide2) / (wide2 + 0.5 * level * level)
