@@ -12,6 +12,7 @@ import numpy as np
 from dishtrace.stats import Estimate, total
 from dishtrace.trace.cpu import Optics, _world
 from dishtrace.trace.kernels.backward import (
+    SCORE_JITTER,
     SCORE_SLOPE,
     SCORE_SPREAD,
     SCORE_SUN,
@@ -262,7 +263,8 @@ def looking(
     half = float(sun.shape.radial.angle_outside(np.array([0.5]))[0]) / HALF_POWER
     mirror = optics.mirror
     sun_width = math.hypot(half, mirror.jitter)
-    widths = np.stack([np.full(len(areas), half), 2.0 * mirror.slope, np.full(len(areas), mirror.spread)])
+    alike = (np.full(len(areas), width) for width in (half, mirror.spread, mirror.jitter))
+    widths = np.stack([*alike, 2.0 * mirror.slope])
     sight = Sight(
         places=np.zeros((1, 3)),
         normals=np.zeros((1, 3)),
@@ -270,7 +272,7 @@ def looking(
         cell_place=cells.place,
         cell_cdf=np.ones(len(cells.facet)),
         cell_scale=np.ones(len(cells.facet)),
-        score=np.array([SCORE_SUN, SCORE_SLOPE, SCORE_SPREAD], dtype=np.int64)[np.argmax(widths, axis=0)],
+        score=np.array([SCORE_SUN, SCORE_SPREAD, SCORE_JITTER, SCORE_SLOPE], dtype=np.int64)[np.argmax(widths, axis=0)],
         chord=chord,
         radiance=radiance,
         dni=float(sun.dni_w_m2),

@@ -27,7 +27,7 @@ from dishtrace.trace.kernels.sampling import (
 from dishtrace.trace.kernels.surface import sheet_optics
 from dishtrace.trace.kernels.triangles import FAR, closest_hit, next_facet
 
-SCORE_SUN, SCORE_SLOPE, SCORE_SPREAD = range(3)
+SCORE_SUN, SCORE_SLOPE, SCORE_SPREAD, SCORE_JITTER = range(4)
 # Covers in a row that light is followed through.
 MOST_COVERS = 64
 # How far the image of a sharp-edged sun is level, in Gaussian widths that hold as much: 1.3 of 1.67 to the edge.
@@ -134,7 +134,7 @@ def sun_seen(world, sight, facet, nx, ny, nz, dx, dy, dz, p):
     if slope > 0.0 and score != SCORE_SLOPE:
         mx, my, mz = tilted(nx, ny, nz, slope * normal_quantile(unit(p[4])), slope * normal_quantile(unit(p[5])))
     cx, cy, cz = world.sun.center[0], world.sun.center[1], world.sun.center[2]
-    if mirror.jitter > 0.0:
+    if mirror.jitter > 0.0 and score != SCORE_JITTER:
         a, b = mirror.jitter * normal_quantile(unit(p[8])), mirror.jitter * normal_quantile(unit(p[9]))
         cx, cy, cz = tilted(cx, cy, cz, a, b)
     if score == SCORE_SUN:
@@ -142,9 +142,14 @@ def sun_seen(world, sight, facet, nx, ny, nz, dx, dy, dz, p):
         return sx, sy, sz, radiance_at(sight, math.sqrt((sx - cx) ** 2 + (sy - cy) ** 2 + (sz - cz) ** 2))
     tan2 = sun_tan2(world.sun.table, unit(p[2]))
     cos, sin = cos_sin_turns(unit(p[3]))
-    tan = math.sqrt(tan2)
-    sx, sy, sz = tilted(cx, cy, cz, tan * cos, tan * sin)
+    a, b = math.sqrt(tan2) * cos, math.sqrt(tan2) * sin
     power = sight.dni * math.sqrt(1.0 + tan2)
+    if score == SCORE_JITTER:
+        # The sun's centre lies as far from the place seen as the place from the centre.
+        sx, sy, sz = mirrored(rx, ry, rz, mx, my, mz)
+        px, py, pz = tilted(sx, sy, sz, a, b)
+        return sx, sy, sz, power * turn_density(px * cx + py * cy + pz * cz, mirror.jitter)
+    sx, sy, sz = tilted(cx, cy, cz, a, b)
     if score == SCORE_SPREAD:
         rx, ry, rz = mirrored(sx, sy, sz, mx, my, mz)
         return sx, sy, sz, power * turn_density(rx * dx + ry * dy + rz * dz, spread)
