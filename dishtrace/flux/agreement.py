@@ -84,7 +84,7 @@ class Agreement:
         """What to say when the difference is no chance."""
         return (
             f'the flux on "{self.part}" disagrees between rays ({self.forward.value:.4g} W/m2) and looking back '
-            f"({self.backward.value:.4g} W/m2) by {self.z:.1f} standard errors: trust neither, and please report the scene"
+            f"({self.backward.value:.4g} W/m2) by {self.z:.1f} standard errors: trust neither, and report the scene"
         )
 
     def to_dict(self) -> dict:
@@ -144,7 +144,7 @@ def with_peak_points(
     traced, pilot : Traced
         All rays, and the first few of them.
     trace_first : callable
-        Traces the first so many points of each scramble, at most all, in optics with the same mirror and places of parts.
+        Traces the first so many points of each scramble, at most all, in optics with the same mirror and triangles.
 
     Returns
     -------
@@ -169,7 +169,8 @@ def with_peak_points(
         if point.first.value >= later.value:
             found[part.name] = replace(part, peak_point=point)
         if part is main:
-            agreement = Agreement(part.name, part.peak_side, point.at_m, patch.area, *light.two_ways(part, patch, later))
+            ways = light.two_ways(part, patch, later)
+            agreement = Agreement(part.name, part.peak_side, point.at_m, patch.area, *ways)
     return found, agreement
 
 
@@ -203,7 +204,8 @@ class _Light:
     def later(self, part: PartResult, patch: Patch) -> Estimate:
         """Mean flux over a patch of light that has touched a part or cover before. [W/m2]
 
-        Paired: the same rays in the scene as it is, and where each arrives once. With covers: what straight light leaves.
+        Paired: the same rays in the scene as it is, and where each arrives once. With covers: what straight light
+        leaves.
         """
         if not has_later_light(part):
             return Estimate(0.0, 0.0)

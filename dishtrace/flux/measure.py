@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib import metadata
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.facets import Facets
-from dishtrace.dish.layouts import facets_of, measured_figures
-from dishtrace.dish.mount import PlacedMirror, placed_mirror
+from dishtrace.dish.layouts import measured_figures
 from dishtrace.dish.outline import outline_of
 from dishtrace.dish.paraboloid import rim_angle
 from dishtrace.errors import Fault, InputError, RunError
@@ -33,13 +31,11 @@ from dishtrace.flux.ledger import hole_power, ledger
 from dishtrace.flux.look import looking
 from dishtrace.flux.part import part_results
 from dishtrace.flux.planes import Plane, framed, kernel_screens, spot_plane, user_planes
+from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.flux.result import Result
 from dishtrace.flux.screen import ScreenResult, radii_of, screen_result
-from dishtrace.parts.assemble import PartMesh, part_meshes
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate, jackknife, total
-from dishtrace.sun.state import SunState, sun_state
-from dishtrace.trace.assembly import Assembly, assemble
 from dishtrace.trace.cpu import BACKEND, Optics, ray_path
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import (
@@ -47,7 +43,6 @@ from dishtrace.trace.optics import (
     FIRST_STAND,
     MIRROR_RAYS_PER_DIRECT,
     Tally,
-    empty_tally,
     no_screens,
 )
 from dishtrace.trace.points import N_SCRAMBLES
@@ -66,46 +61,6 @@ if TYPE_CHECKING:
 PILOT_POINTS = 1024
 N_SAMPLE_RAYS = 48
 MOST_LOST_SHARE = 1e-6
-
-
-@dataclass(frozen=True, eq=False)
-class Prepared:
-    """A scene placed under its sun and ready to trace; facets as they are built, parts in the dish frame."""
-
-    scene: Scene
-    sun: SunState
-    mirror: PlacedMirror
-    facets: Facets
-    meshes: tuple[PartMesh, ...]
-    assembly: Assembly
-
-    def tally(self, *, n_screens: int = 0, n_radii: int = 0, n_legs: int = 0) -> Tally:
-        """An empty tally for this scene."""
-        return empty_tally(
-            n_parts=len(self.meshes),
-            n_triangles=len(self.assembly.order),
-            n_screens=n_screens,
-            n_radii=n_radii,
-            n_legs=n_legs,
-        )
-
-
-def prepare(scene: Scene, *, seed: int) -> Prepared:
-    """Place the sun, the dish and the parts.
-
-    Raises
-    ------
-    InputError
-        With every fault that the sun, the mount or the parts have.
-    """
-    sun = sun_state(scene)
-    mirror = placed_mirror(scene, sun)
-    facets = mirror.facets
-    if facets is None or scene.dish.facets is not None:
-        facets = mirror.carried(facets_of(scene, outline_of(scene)))
-    meshes = part_meshes(scene, mirror.pose, mirror.outline)
-    assembly = assemble(scene, sun_state=sun, mirror=mirror, facets=facets, meshes=meshes, seed=seed)
-    return Prepared(scene, sun, mirror, facets, meshes, assembly)
 
 
 def trace(
@@ -134,8 +89,8 @@ def trace(
     threads : int, optional
         Threads; left out, all cores. The result is the same to the last bit for any number. [–]
     until : str, optional
-        Go on until a relative standard error is reached: "receiver 0.1%", "stand 1%", "peak 1%" or "R90 0.1%". Looked at
-        whenever the rays have doubled; the result says what was reached and what held it up.
+        Go on until a relative standard error is reached: "receiver 0.1%", "stand 1%", "peak 1%" or "R90 0.1%".
+        Looked at whenever the rays have doubled; the result says what was reached and what held it up.
     seconds : float, optional
         Go on for so long, without compiling and evaluating; how many rays that makes depends on the machine. [s]
     peak_points : bool
@@ -245,9 +200,7 @@ def _with_peak_points(result: Result, prepared: Prepared, tally: Tally, pilot: T
 
     parts, agreement = with_peak_points(
         result.parts,
-        look=looking(
-            optics, sun=prepared.sun, facets=prepared.facets, seed=result.seed, threads=result.threads
-        ),
+        look=looking(optics, sun=prepared.sun, facets=prepared.facets, seed=result.seed, threads=result.threads),
         traced=Traced(tally, result.rays, position),
         pilot=Traced(pilot, pilot.legs.shape[1] * N_SCRAMBLES, position),
         trace_first=trace_first,

@@ -1,7 +1,7 @@
 """The flux at the brightest point of each part, by looking back, and how it agrees with the forward tally.
 
-The search starts from the brightest patch of the tally and climbs on the flux of first arrivals; the value is taken with
-other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts) is
+The search starts from the brightest patch of the tally and climbs on the flux of first arrivals; the value is taken
+with other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts) is
 added as its mean over the patch, from the tally.
 """
 
@@ -129,7 +129,7 @@ def _starts(patch: Patch) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _ring(patch: Patch, place: np.ndarray, on: int, step: float) -> tuple[np.ndarray, np.ndarray]:
-    """Places of the patch's surface in a ring about one, found along its normal; those beyond the surface are left out."""
+    """Places of the patch's surface in a ring about one, found along its normal, but those beyond the surface."""
     normal = patch.normals[on]
     edge = patch.triangles[on, 1] - patch.triangles[on, 0]
     across = edge / np.linalg.norm(edge)

@@ -38,8 +38,7 @@ def flux_at(
     """Flux of mirror light at points, without bins: looked back from each point over the mirror.
 
     Counted is light that arrives for the first time, by one reflection from the mirror. Shade on the way in, parts and
-    facets in the way out, slope error, beam spread, jitter, reflectance over incidence and sunshape are those of `trace`.
-    Covers are handled: light goes straight through them, weakened by what they reflect and absorb. What is left out is
+    facets in the way out, slope error, beam spread, jitter, reflectance and sunshape are those of `trace`. Covers are handled: light goes straight through them, weakened by what they reflect and absorb. What is left out is
     light that parts or covers have thrown back, and light that the mirror has reflected twice.
 
     Parameters
@@ -47,8 +46,8 @@ def flux_at(
     scene : Scene
         From `load_scene`.
     points : (n, 3) array_like
-        Placed as parts are: from the focus for frame "dish", from the ground origin for "ground". A point on a part must
-        lie on its triangles or in front of them: a place behind a surface is in its shade. [m]
+        Placed as parts are: from the focus for frame "dish", from the ground origin for "ground". A point on a part
+        must lie on its triangles or in front of them: a place behind a surface is in its shade. [m]
     normals : (n, 3) array_like
         Towards the side that light is to arrive on, of any length. [–]
     rays : int
@@ -120,7 +119,7 @@ def _checked(
         found = f"{len(arrays[1])} for {len(arrays[0])} points"
         faults.append(Fault("flux_at", "normals", found, "must be as many as points", "give one normal for each point"))
     if not faults and not np.all(np.linalg.norm(arrays[1], axis=1) > 0.0):
-        faults.append(Fault("flux_at", "normals", "(0, 0, 0)", "must not be zero", "give the direction a surface faces"))
+        faults.append(Fault("flux_at", "normals", "(0, 0, 0)", "must not be zero", "give the direction that it faces"))
     if not 1 <= rays <= MOST_RAYS:
         faults.append(Fault("flux_at", "rays", str(rays), f"must be from 1 to {MOST_RAYS}", ""))
     if threads is not None and not 1 <= threads <= 1024:

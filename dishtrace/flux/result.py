@@ -14,9 +14,9 @@ from dishtrace.flux.screen import ScreenResult
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
-    from dishtrace.flux.goal import GoalReached
     from dishtrace.dish.facets import Facets
     from dishtrace.dish.mount import PlacedMirror, Pose
+    from dishtrace.flux.goal import GoalReached
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
 

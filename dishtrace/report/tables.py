@@ -185,7 +185,8 @@ def peaks(result: Result, signs: Signs = PLAIN) -> list[str]:
         parts = [part for part in result.parts.values() if part.role == role and part.peak_w_m2.value > 0.0]
         if parts:
             part = max(parts, key=lambda candidate: candidate.peak_w_m2.value)
-            lines += flow([f'on "{part.name}" {_peak(part, signs)}', place_of_peak(result, part), *at_point(part, signs)])
+            patch = f'on "{part.name}" {_peak(part, signs)}'
+            lines += flow([patch, place_of_peak(result, part), *at_point(part, signs)])
     return lines + two_ways(result, signs)
 
 

@@ -6,9 +6,9 @@ Sources. Peak of the ideal paraboloid `sin^2(rim) / sin^2(theta_s)` and its valu
 Gaussian formula (1 percent): derived for this project outside this code, no publication behind them. Transmittance of
 one sheet of glass: Fresnel and Beer, written out here.
 
-Planted errors that these tests catch: a normal turned by the slope and the light by no more (factor 2 in the slope), the
-cosine of incidence left out across the plane of incidence, solid angles of a turned normal without their factor 4, half
-the cosine at the receiver, distance instead of its square, sunlight's way in through the receiver.
+Planted errors that these tests catch: a normal turned by the slope and the light by no more (factor 2 in the slope),
+the cosine of incidence left out across the plane of incidence, solid angles of a turned normal without their factor 4,
+half the cosine at the receiver, distance instead of its square, sunlight's way in through the receiver.
 """
 
 import numpy as np
@@ -56,9 +56,7 @@ def test_peak_under_a_gaussian_sun(rim):
     found = flux(scene_text(rim_deg=rim, sun=sun), np.column_stack([places, np.zeros(3)]))
     assert_agrees(found[0], DNI * np.sin(np.radians(rim)) ** 2 / (2.0 * sigma**2), relative=5e-5)
     radius = 2.0 * np.tan(np.radians(rim) / 2)
-    expected = backward_flux(
-        places, focal_length=1.0, radius=radius, radiance=gaussian_radiance(sigma), n=(300, 200)
-    )
+    expected = backward_flux(places, focal_length=1.0, radius=radius, radiance=gaussian_radiance(sigma), n=(300, 200))
     for k in range(3):
         # the quadrature takes the Gaussian in the angle and for small ones; the sun of the scene has cos in its DNI
         assert_agrees(found[k], DNI * expected[k], relative=5e-4)
@@ -71,7 +69,7 @@ def test_slope_errors_act_less_across_the_plane_of_incidence(rim, raised):
     found = flux(scene_text(rim_deg=rim, sun=sun, dish="slope_error_mrad = 2.5"), [0.0, 0.0, 0.0])
     plain = DNI * np.sin(np.radians(rim)) ** 2 / (2.0 * 5e-3**2)
     assert found.value[0] / plain == pytest.approx(raised, abs=0.012)
-    # by quadrature: across, the turn is 2 sigma cos(i), so a zone of half the angle i counts 1 / cos(i) of the formula's
+    # by quadrature: across, the turn is 2 sigma cos(i), so a zone of half the angle i counts 1 / cos(i)
     rims = np.linspace(0.0, np.radians(rim), 2001)
     weight = np.sin(rims) * np.cos(rims)
     exact = np.trapezoid(weight / np.cos(0.5 * rims), rims) / np.trapezoid(weight, rims)

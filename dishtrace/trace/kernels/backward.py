@@ -1,8 +1,8 @@
 """Look back from a place over the mirror: what reaches it with one reflection, by the same optics as the rays.
 
-A sample picks a cell of the mirror (cells that should matter more often), a point in it, and all but one of what spreads
-the light: place on the sun, slope, beam spread, jitter. The one left out, the widest, is not sampled but scored by its
-density, so that every sample counts; reflection and turning keep solid angles, so the scores need no further factor.
+A sample picks a cell of the mirror (cells that should matter more often), a point in it, and all but one of what
+spreads the light: place on the sun, slope, beam spread, jitter. The one left out, the widest, is not sampled but scored
+by its density, so that every sample counts; reflection and turning keep solid angles, so scores need no more factors.
 """
 
 from __future__ import annotations
@@ -41,9 +41,9 @@ class Sight(NamedTuple):
 
     places, normals (k, 3): where to look back from [m]; cell_facet (n,), cell_place (n, 4): facet of each cell, and its
     corner and size in the unit square that is mapped to the facet's outline; cell_cdf (n,): how often each is picked;
-    cell_scale (n,): its area in the facet's plane over that [m2]; score (facets,): which spread is scored; chord (m + 1,),
-    radiance (m, j): radiance of the sun [W/m2/sr] at equal steps of the chord 2 sin(theta / 2) between neighbouring
-    chords; dni [W/m2]; has_receivers: receivers and covers stand in the way; is_cover_clear: covers let light through.
+    cell_scale (n,): its area in the facet's plane over that [m2]; score (facets,): which spread is scored; chord
+    (m + 1,), radiance (m, j): radiance of the sun [W/m2/sr] at equal steps of the chord 2 sin(theta / 2) between
+    neighbouring chords; dni [W/m2]; has_receivers: receivers and covers stand in the way; is_cover_clear: covers let light through.
     """
 
     places: np.ndarray
@@ -92,7 +92,7 @@ def mirrored(x, y, z, mx, my, mz):
 
 @device
 def share_reaching(world, x, y, z, dx, dy, dz, reach, facet, has_receivers, is_cover_clear):
-    """Share of the light from or to a facet along d that meets nothing within `reach` [m], but covers if they are clear.
+    """Share of the light from or to a facet along d that meets nothing within `reach` [m], save covers if clear.
 
     The trees are gone through in a loop, so that the compiler sees their traversal once.
     """
@@ -253,7 +253,7 @@ def weigh_cells(world, sight, sun_width, blur, weights, sweeps):
                 most = max(most, facing / (reach2 * length))
             if k == 4:
                 last, blur2 = chord, blur * blur / reach2
-        # A cell that the sun's image sweeps across is as wide as that, and has at least the light of its nearest corner.
+        # A cell that the sun's image sweeps across is as wide as that, with at least the light of its nearest corner.
         # Where the sun is wider than what blurs it, its image is as good as level.
         swept = furthest - nearest
         wide2 = width2 + blur2
