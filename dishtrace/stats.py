@@ -37,7 +37,7 @@ class Estimate:
 
         The error of a sum of arrivals goes with the root of the sum, so the ends are the values mu whose own error, se
         sqrt(mu / value), reaches the value: (value - mu)^2 = t^2 se^2 mu / value, t of Student with blocks - 1 degrees
-        of freedom. Where the error is small this is value -+ t se; where few rays arrived it is lopsided, as it must be.
+        of freedom. Where the error is small this is value -+ t se; where few rays arrived it is lopsided.
 
         Parameters
         ----------

@@ -47,7 +47,7 @@ HALF_POWER = 1.17741
 
 @dataclass(frozen=True, eq=False)
 class Cells:
-    """The mirror in cells: facet (n,); place (n, 4), corner and size in the unit square of its outline; area (n,) [m2]."""
+    """The mirror in cells: facet (n,); place (n, 4), corner and size in its outline's unit square; area (n,) [m2]."""
 
     facet: np.ndarray
     place: np.ndarray

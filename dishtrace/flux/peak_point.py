@@ -1,8 +1,8 @@
 """The flux at the brightest point of each part, by looking back, and how it agrees with the forward tally.
 
 The search starts from the brightest patch of the tally and climbs on the flux of first arrivals; the value is taken
-with other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts) is
-added as its mean over the patch, from the tally.
+with other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts)
+is added as its mean over the patch, from the tally.
 """
 
 from __future__ import annotations

@@ -38,8 +38,9 @@ def flux_at(
     """Flux of mirror light at points, without bins: looked back from each point over the mirror.
 
     Counted is light that arrives for the first time, by one reflection from the mirror. Shade on the way in, parts and
-    facets in the way out, slope error, beam spread, jitter, reflectance and sunshape are those of `trace`. Covers are handled: light goes straight through them, weakened by what they reflect and absorb. What is left out is
-    light that parts or covers have thrown back, and light that the mirror has reflected twice.
+    facets in the way out, slope error, beam spread, jitter, reflectance and sunshape are those of `trace`. Covers
+    are handled: light goes straight through them, weakened by what they reflect and absorb. What is left out is light
+    that parts or covers have thrown back, and light that the mirror has reflected twice.
 
     Parameters
     ----------
