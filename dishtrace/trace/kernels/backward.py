@@ -43,7 +43,8 @@ class Sight(NamedTuple):
     corner and size in the unit square that is mapped to the facet's outline; cell_cdf (n,): how often each is picked;
     cell_scale (n,): its area in the facet's plane over that [m2]; score (facets,): which spread is scored; chord
     (m + 1,), radiance (m, j): radiance of the sun [W/m2/sr] at equal steps of the chord 2 sin(theta / 2) between
-    neighbouring chords; dni [W/m2]; has_receivers: receivers and covers stand in the way; is_cover_clear: covers let light through.
+    neighbouring chords; dni [W/m2]; has_receivers: receivers and covers stand in the way; is_cover_clear: covers let
+    light through.
     """
 
     places: np.ndarray
