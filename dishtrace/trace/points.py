@@ -20,9 +20,9 @@ STREAM_MIRROR = 1
 STREAM_DIRECT = 2
 STREAM_MIRROR_LATER = 3
 STREAM_DIRECT_LATER = 4
-# Dimensions of a mirror ray: 0-1 place on the facet, 2-3 place on the sun, 4-5 slope error, 6-7 beam spread,
-# 8-9 pointing jitter, 10 what the first part does, 11-12 where it sends the light, 13 which facet.
-N_DIMENSIONS_MIRROR = 14
+# Dimensions of a mirror ray: 0-1 mirror point, 2-3 place on the sun, 4-5 slope error, 6-7 beam spread,
+# 8-9 pointing jitter, 10 what the first part does, 11-12 where it sends the light.
+N_DIMENSIONS_MIRROR = 13
 # Dimensions of a direct ray: 0 triangle, 1-2 place in it, 3-4 place on the sun, 5 what the part does, 6-7 where to.
 N_DIMENSIONS_DIRECT = 8
 

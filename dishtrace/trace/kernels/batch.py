@@ -35,7 +35,7 @@ N_COLUMNS = 23
 
 @device
 def batch_points(points, scramble, first, words):
-    """Words (14, BATCH) of the points first .. first + BATCH - 1 of a scramble, first a multiple of BATCH.
+    """Words (13, BATCH) of the points first .. first + BATCH - 1 of a scramble, first a multiple of BATCH.
 
     The Gray code of first + j is that of first, changed in the bits of j alone.
     """
@@ -61,9 +61,9 @@ def batch_points(points, scramble, first, words):
 def batch_facets(mirror, words, facets, b):
     """Which facet each ray starts on, and where in its plane."""
     for j in range(BATCH):
-        facet, _ = picked(mirror.pick_cdf, unit(words[13, j]))
+        facet, a = picked(mirror.pick_cdf, unit(words[0, j]))
         facets[j] = facet
-        b[U + j], b[V + j] = outline_point(mirror, facet, unit(words[0, j]), unit(words[1, j]))
+        b[U + j], b[V + j] = outline_point(mirror, facet, a, unit(words[1, j]))
 
 
 @device
