@@ -1,8 +1,8 @@
 """Ray tracing of the focal spot of parabolic solar dishes, for people who build them.
 
 Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `flux_at` (the flux at points),
-`compare` (scenes and their variants to a `Comparison`), `heat` (a scene to a `HeatResult`), `size`, `sweep`, `day`,
-`year`, `fit`, the classes of these results and `Scene`, the errors `InputError` and `RunError`, and `__version__`. They
+`compare` (scenes and their variants to a `Comparison`), `heat` (a scene to a `HeatResult`), `size`, `sweep`, `improve`,
+`day`, `year`, `fit`, the classes of these results and `Scene`, the errors `InputError` and `RunError`, and `__version__`. They
 are fetched on first use, so that importing the package, and with it the command's help, stays fast.
 """
 
@@ -20,6 +20,7 @@ __all__ = [
     "Day",
     "Fit",
     "HeatResult",
+    "Improvement",
     "InputError",
     "Result",
     "RunError",
@@ -32,6 +33,7 @@ __all__ = [
     "fit",
     "flux_at",
     "heat",
+    "improve",
     "load_scene",
     "size",
     "sweep",
@@ -44,6 +46,7 @@ _HOMES = {
     "Day": "dishtrace.study.day",
     "Fit": "dishtrace.study.fit",
     "HeatResult": "dishtrace.heat.outcome",
+    "Improvement": "dishtrace.study.improve",
     "InputError": "dishtrace.errors",
     "Result": "dishtrace.flux.result",
     "RunError": "dishtrace.errors",
@@ -54,6 +57,7 @@ _HOMES = {
     "day": "dishtrace.study.day",
     "fit": "dishtrace.study.fit",
     "flux_at": "dishtrace.flux.point",
+    "improve": "dishtrace.study.improve",
     "load_scene": "dishtrace.scene.read",
     "size": "dishtrace.study.size",
     "sweep": "dishtrace.study.sweep",

@@ -14,10 +14,13 @@ import dishtrace
 from dishtrace.cli.build import BUILD_HELP, build_command
 from dishtrace.cli.check import CHECK_HELP, check_command
 from dishtrace.cli.compare import COMPARE_HELP, compare_command
+from dishtrace.cli.day import DAY_HELP, day_command
 from dishtrace.cli.exits import DONE
 from dishtrace.cli.fit import FIT_HELP, fit_command
 from dishtrace.cli.heat import HEAT_HELP, heat_command
+from dishtrace.cli.improve import IMPROVE_HELP, improve_command
 from dishtrace.cli.size import SIZE_HELP, size_command
+from dishtrace.cli.sweep import SWEEP_HELP, sweep_command
 from dishtrace.cli.trace import TRACE_HELP, trace_command
 
 __all__ = ["app"]
@@ -68,6 +71,15 @@ app.command("build", help=BUILD_HELP, short_help="Write the making documents of 
 app.command("compare", help=COMPARE_HELP, short_help="Trace scenes or variants; tell and draw the differences.")(
     compare_command
 )
+app.command("day", help=DAY_HELP, short_help="Follow a dish through a day or a year: power, energy, hazards.")(
+    day_command
+)
 app.command("fit", help=FIT_HELP, short_help="Tell what a heating log or a photo of the spot say.")(fit_command)
 app.command("heat", help=HEAT_HELP, short_help="Tell how hot parts get, how soon, and what fillings do.")(heat_command)
 app.command("size", help=SIZE_HELP, short_help="Tell how large to make a receiver, and where to put it.")(size_command)
+app.command("sweep", help=SWEEP_HELP, short_help="Trace a scene over ranges of its keys; tell which matters.")(
+    sweep_command
+)
+app.command("improve", help=IMPROVE_HELP, short_help="Search keys of a scene for the best of a figure.")(
+    improve_command
+)

@@ -191,9 +191,12 @@ def settings_of(result: Result, up: np.ndarray) -> dict[str, Setting]:
 
 
 def changed(losses: Losses, *, convection: float = 1.0, emittance: float = 0.0) -> Losses:
-    """Losses with all coefficients to air times a factor and all emittances shifted, within 0.01 to 1."""
-    shifted = np.clip(losses.emittance + emittance, 0.01, 1.0) if emittance else losses.emittance
-    return replace(losses.with_convection(convection), emittance=shifted)
+    """Losses with all coefficients to air times a factor and all emittances shifted, within 0.01 to 1.
+
+    Faces that do not radiate, such as those behind insulation, stay so.
+    """
+    shifted = np.where(losses.emittance > 0.0, np.clip(losses.emittance + emittance, 0.01, 1.0), 0.0)
+    return replace(losses.with_convection(convection), emittance=shifted if emittance else losses.emittance)
 
 
 def _number(value: float | Uncertain | None, otherwise: float) -> float:

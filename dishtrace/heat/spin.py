@@ -135,9 +135,7 @@ def best_speed(rotor: Rotor, jets: list[tuple[float, float, float, float]]) -> B
     from scipy.optimize import brentq, minimize_scalar
 
     def torque(speed: float) -> float:
-        driving = sum(
-            jet_torque(thrust=f, mass_flow=m, lever_arm=r, around=t, speed=speed) for f, m, r, t in jets
-        )
+        driving = sum(jet_torque(thrust=f, mass_flow=m, lever_arm=r, around=t, speed=speed) for f, m, r, t in jets)
         return driving - (rotor.resisting_torque(speed) - rotor.load * math.tanh(speed / SLOW_RAD_S))
 
     start = 4.0 * SLOW_RAD_S

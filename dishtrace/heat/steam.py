@@ -103,9 +103,7 @@ def mixed_exponent(*, steam_mole: float, air_mole: float, is_saturated: bool) ->
 def saturated_steam_jet(pressure: float, *, back_pressure: float) -> Jet:
     """Dry saturated steam of a pressure [Pa] through a nozzle into another [Pa]."""
     volume = saturation(saturation_temperature(pressure)).steam_volume
-    return gas_jet(
-        pressure=pressure, density=1.0 / volume, exponent=SATURATED_EXPONENT, back_pressure=back_pressure
-    )
+    return gas_jet(pressure=pressure, density=1.0 / volume, exponent=SATURATED_EXPONENT, back_pressure=back_pressure)
 
 
 def flash_share(temperature: float, *, back_pressure: float) -> float:

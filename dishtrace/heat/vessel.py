@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from dishtrace.errors import RunError
 from dishtrace.heat.course import Course, is_held, largest, longest_step, power_at
 from dishtrace.heat.spin import Rotor, jet_torque, water_surface
 from dishtrace.heat.tank import Outflow, Tank, outflow
@@ -33,6 +34,7 @@ OUTPUT_STEP_S = 20.0
 """Longest step between rows. [s]"""
 TOLERANCE = 1e-7
 """Relative tolerance of the integration. [-]"""
+BEND = "bend"
 _SCALES = np.array([1e-1, 1e-9, 1e-10, 1e-1, 1e-1, 1e-9, 1e-9, 1e-5])
 _ENERGY, _WATER, _AIR, _LOST, _CARRIED, _STEAM_OUT, _LIQUID_OUT, _SPEED = range(8)
 
@@ -153,9 +155,11 @@ def run_vessel(vessel: Vessel) -> Run:
     from scipy.integrate import solve_ivp
 
     model = _Model(vessel)
-    edges = [0.0, *sorted({t for t in _breaks(vessel) if 0.0 < t < vessel.duration}), vessel.duration]
-    state, legs, ended = model.start(), [], "duration"
-    for begin, end in zip(edges[:-1], edges[1:], strict=True):
+    stops = [*sorted({t for t in _breaks(vessel) if 0.0 < t < vessel.duration}), vessel.duration]
+    begin, state, legs, ended = 0.0, model.start(), [], "duration"
+    while stops:
+        end = stops[0]
+        endings = model.endings() + model.bends(begin, state)
         solution = solve_ivp(
             lambda t, y: model.slopes(t, y),
             (begin, end),
@@ -163,16 +167,19 @@ def run_vessel(vessel: Vessel) -> Run:
             method="LSODA",
             rtol=TOLERANCE,
             atol=_SCALES,
-            events=model.endings(),
+            events=endings,
             dense_output=True,
             max_step=longest_step(vessel.absorbed, max((end - begin) / 4.0, 1.0)),
             first_step=min(1e-3, 0.5 * (end - begin)),
         )
         legs.append(solution)
-        state = solution.y[:, -1]
-        if solution.status == 1:
-            ended = _which(solution, model)
+        begin, state = float(solution.t[-1]), solution.y[:, -1]
+        reason = _which(solution, endings)
+        if reason not in ("", BEND):
+            ended = reason
             break
+        if begin >= end or not reason:
+            stops.pop(0)
     moments = [model.moment(t, y) for t, y in _rows(legs)]
     return Run(moments, lambda t: model.moment(t, _dense(legs, t)), ended)
 
@@ -181,12 +188,14 @@ def _breaks(vessel: Vessel) -> list[float]:
     return [hole.blocked_at for hole in vessel.tank.holes if hole.blocked_at is not None]
 
 
-def _which(solution: Any, model: _Model) -> str:
-    """The ending that stopped a leg."""
-    for ending, times in zip(model.endings(), solution.t_events, strict=True):
+def _which(solution: Any, endings: list[_Ending]) -> str:
+    """The ending that stopped a leg; empty when it ran to its end."""
+    if solution.status == -1:
+        raise RunError(f"the integration of a filling failed: {solution.message}")
+    for ending, times in zip(endings, solution.t_events, strict=True):
         if len(times):
             return ending.reason
-    return "duration"
+    return ""
 
 
 def _rows(legs: list[Any]) -> list[tuple[float, np.ndarray]]:
@@ -329,6 +338,12 @@ class _Model:
         inertia = rotor.inertia + square * max(now.state.liquid, 0.0)
         torque = now.torque - rotor.resisting_torque(now.speed) + square * leaving * now.speed
         return torque / inertia
+
+    def bends(self, time: float, y: np.ndarray) -> list[_Ending]:
+        """Where the slopes jump, so that the integration starts afresh there: when the last water is gone."""
+        if self.moment(time, y).state.liquid <= 1e-9 * self.vessel.water:
+            return []
+        return [_Ending(BEND, lambda now: now.state.liquid, self)]
 
     def endings(self) -> list[_Ending]:
         """What ends a run early."""

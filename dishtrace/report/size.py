@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 SHOWN_SIZES = 10
 WARNINGS = (
-    "What misses the receiver lands on the stand, or on whatever stands behind it: people, walls, dry grass. Screen it.",
-    "A receiver that fits the spot only just is missed by all of it when the drive stops: see dishtrace day and trace.",
+    "What misses the receiver lands on the stand or on whatever stands behind it: people, walls, dry grass. Screen it.",
+    "All light leaves a receiver that only just fits the spot soon after the drive stops.",
     CODES,
 )
 
@@ -141,7 +141,9 @@ def _bests(sizing: Sizing, signs: Signs) -> list[str]:
     causes = sizing.best.causes if sizing.best else ()
     if causes:
         told = ", ".join(f"{name} ({100.0 * share:.0f} %)" for name, share in causes)
-        lines += textwrap.wrap(f"What the first interval comes from: {told}.", WIDTH, initial_indent="  ", subsequent_indent="    ")
+        lines += textwrap.wrap(
+            f"What the first interval comes from: {told}.", WIDTH, initial_indent="  ", subsequent_indent="    "
+        )
     return lines
 
 

@@ -17,6 +17,7 @@ import dishtrace.flux.measure
 from dishtrace.cli import app
 from dishtrace.cli.options import count
 from dishtrace.errors import RunError
+from dishtrace.heat.run import quick_balance
 from tests.support.plate_scene import plate_scene
 
 SCENE = plate_scene(
@@ -75,7 +76,8 @@ def test_trace_prints_the_summary_and_writes_the_folder(scene, tmp_path):
 def test_the_folder_holds_the_numbers_that_python_gets(scene, tmp_path):
     assert call("trace", scene, "--out", tmp_path / "out", "--quiet").stdout == ""
     told = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
-    assert told == dishtrace.trace(dishtrace.load_scene(scene)).to_dict()
+    result = dishtrace.trace(dishtrace.load_scene(scene))
+    assert told == {**result.to_dict(), "heat": quick_balance(result)}
 
 
 def test_json_is_one_object_and_writes_no_folder(scene, tmp_path):

@@ -326,3 +326,20 @@ def test_advice_tells_where_the_light_lands_and_the_ring_that_takes_it() -> None
     assert '"tray" is lit brightly' in found.advice[0]
     assert "+120 to +120 mm along it from the focus" in found.advice[0]
     assert "shield ring" in found.advice[0]
+
+
+def test_insulation_behind_a_cavity_keeps_its_heat_in_and_its_range_around_it() -> None:
+    # Catches: a shift of the emittance that makes insulated faces radiate, insulation beside instead of in series.
+    shape = 'shape = "cavity"\nradius_m = 0.06\ndepth_m = 0.12\nopening_radius_m = 0.03\naxis = [0.0, 0.0, -1.0]'
+    bare, wrapped = (
+        heat_of(traced(a_part("hole", shape, surface='surface = "steel-oxidised"\n', more=more), rays=8192)).parts[
+            "hole"
+        ]
+        for more in ("", 'contents = { kind = "insulation", thickness_m = 0.05, conductivity_w_mk = 0.06, mass_kg = 1.0 }\n')
+    )
+    assert wrapped.balance.stagnation_k.value > bare.balance.stagnation_k.value + 100.0
+    assert wrapped.spread.low_k < wrapped.balance.stagnation_k.value < wrapped.spread.high_k
+    losses = wrapped.setting.losses
+    backs = [number for number, face in enumerate(losses.faces) if face.side == "back"]
+    assert all(losses.emittance[number] == 0.0 for number in backs)
+    assert all(0.8 < losses.coefficients[number].max() / (0.06 / 0.05) <= 1.0 for number in backs)

@@ -13,7 +13,7 @@ from support.vessels import ATM, ROOM, vessel
 from dishtrace.heat.boiling import BoilingCase, boiling_timeline
 from dishtrace.heat.spin import Rotor
 from dishtrace.heat.tank import Hole, ball_level
-from dishtrace.heat.vessel import run_vessel
+from dishtrace.heat.vessel import _Model, run_vessel
 from dishtrace.heat.water import AIR_CP, AIR_CV, saturation
 
 SMALL = Hole(diameter=0.001, coefficient=0.8)
@@ -230,3 +230,17 @@ def test_the_step_of_the_integration_does_not_matter(monkeypatch):
         monkeypatch.setattr("dishtrace.heat.vessel.TOLERANCE", tolerance)
         times.append(timeline(vessel(SMALL, wall_heat=600.0, loss=loss)).event("dry").time_s.value)
     assert times[0] == pytest.approx(times[1], abs=1.0)
+
+
+@pytest.mark.parametrize("diameter", [0.003, 0.01, 0.05])
+def test_small_tanks_with_wide_openings_are_followed_in_few_steps(diameter, monkeypatch):
+    """A quarter litre through up to 50 mm: thousands of evaluations, not millions. Catches a jumping outflow."""
+    calls = []
+    slopes = _Model.slopes
+    monkeypatch.setattr(_Model, "slopes", lambda self, t, y: calls.append(t) or slopes(self, t, y))
+    wide = Hole(diameter=diameter, coefficient=0.8)
+    run = run_vessel(vessel(wide, power=490.0, water=0.07, volume=2.4e-4, wall_heat=750.0, loss=loss))
+    assert run.ended == "settled"
+    assert len(calls) < 10_000
+    gone = next(now for now in run.moments if now.state.liquid <= 0.0)
+    assert gone.state.pressure == pytest.approx(ATM, rel=0.02)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.figure import Figure
+from matplotlib.ticker import LogLocator
 
 from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
 from dishtrace.report.size import recommendation
@@ -56,9 +57,9 @@ def _axis(sizing: Sizing, axis: Any) -> float:
     name = sizing.knobs[0].name
     if name != "offset":
         axis.set_xscale("log")
+        axis.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
         axis.xaxis.set_major_formatter("{x:g}")
-        axis.xaxis.set_minor_formatter("{x:g}")
-        axis.tick_params(axis="x", which="both", labelsize=7)
+        axis.xaxis.set_minor_formatter("")
     factor, unit = (1.0, "") if name == "scale" else (1e3, " (mm)")
     axis.set_xlabel(f"{KNOBS[name]}{unit}")
     return factor

@@ -109,7 +109,7 @@ def _clear(scene: Scene, path: SunPath, is_up: np.ndarray) -> tuple[np.ndarray, 
         source = "by the monthly world table shipped with pvlib"
     zenith = 90.0 - np.degrees(np.where(is_up, path.fine_elevation, np.radians(1.0)).ravel())
     air_mass = get_absolute_airmass(get_relative_airmass(zenith), air_pressure(scene))
-    extra = np.asarray(get_extra_radiation(times.dayofyear.to_numpy()))
+    extra = np.asarray(get_extra_radiation(times.day_of_year.to_numpy()))
     sky = ineichen(zenith, air_mass, turbidity, altitude=site.altitude_m, dni_extra=extra)
     dni = np.nan_to_num(np.asarray(sky["dni"], dtype=float)).reshape(is_up.shape)
     span = f"{turbidity.min():.2f}" if np.ptp(turbidity) < 0.005 else f"{turbidity.min():.2f} to {turbidity.max():.2f}"

@@ -37,15 +37,16 @@ class Table:
         Without an error of tracing: where the sun stands, irradiance, what the surroundings take.
     columns : dict of pairs of (n,) float64
         Values and standard errors by name.
-    mirror_w_m2, direct_w_m2 : (n,) float64
-        Irradiance that reaches the mirror, obstacles taken off, and that of the open sky above the horizon. [W/m2]
+    reaching_w_m2, open_w_m2 : (n,) float64
+        Irradiance that reaches the dish, and that above the horizon before obstacles take their share, which is taken
+        to be the same for parts in the sun as for the mirror. [W/m2]
     """
 
     path: SunPath
     facts: dict[str, np.ndarray]
     columns: dict[str, tuple[np.ndarray, np.ndarray]]
-    mirror_w_m2: np.ndarray
-    direct_w_m2: np.ndarray
+    reaching_w_m2: np.ndarray
+    open_w_m2: np.ndarray
 
     def at(self, name: str, step: int) -> Estimate:
         """One number with its error."""
@@ -100,7 +101,7 @@ def table_of(
         mine = [part.name for part in scene.parts if part.role == role]
         columns[f"{role}_w"] = _added(
             _times(light.column(f"budget.{role}"), mirror),
-            *(_times(light.column(f"direct.{name}"), direct) for name in mine),
+            *(_times(light.column(f"direct.{name}"), mirror) for name in mine),
         )
     columns["passed_w"] = _times(light.column("first.none"), mirror)
     columns["leaving_w"], columns["intercept_factor"] = _leaving(light, mirror)
@@ -110,7 +111,7 @@ def table_of(
     for part in scene.parts:
         columns[f"first_w:{part.name}"] = _times(light.column(f"part.{part.name}"), mirror)
         columns[f"absorbed_w:{part.name}"] = _added(
-            _times(light.column(f"absorbed.{part.name}"), mirror), _times(light.column(f"direct.{part.name}"), direct)
+            _times(light.column(f"absorbed.{part.name}"), mirror), _times(light.column(f"direct.{part.name}"), mirror)
         )
         columns[f"peak_w_m2:{part.name}"] = _times(light.column(f"peak.{part.name}"), mirror)
     return Table(path, facts, columns, mirror, direct)
@@ -161,12 +162,12 @@ def sums_of(scene: Scene, table: Table, light: Light, steps: np.ndarray | None =
     """
     hours = np.full(len(table.path.time), table.path.step_s / J_PER_KWH)
     hours = hours if steps is None else np.where(steps, hours, 0.0)
-    mirror, direct = table.mirror_w_m2 * hours, table.direct_w_m2 * hours
+    reaching = table.reaching_w_m2 * hours
     found = {}
     for key, names in SUMS.items():
-        terms = dict.fromkeys(names, mirror)
-        terms |= {f"direct.{part.name}": direct for part in scene.parts if part.role == key}
+        terms = dict.fromkeys(names, reaching)
+        terms |= {f"direct.{part.name}": reaching for part in scene.parts if part.role == key}
         found[key] = light.summed(terms)
     for part in scene.parts:
-        found[f"absorbed:{part.name}"] = light.summed({f"absorbed.{part.name}": mirror, f"direct.{part.name}": direct})
+        found[f"absorbed:{part.name}"] = light.summed({f"{kind}.{part.name}": reaching for kind in ("absorbed", "direct")})
     return found

@@ -354,7 +354,7 @@ def _months(scene: Scene, table: Table, light: Light) -> dict[int, dict[str, Any
     found = {}
     for number in np.unique(month):
         steps = month == number
-        irradiation = float(table.direct_w_m2[steps].sum() * table.path.step_s / 3.6e6)
+        irradiation = float(table.open_w_m2[steps].sum() * table.path.step_s / 3.6e6)
         found[int(number)] = {"dni_kwh_m2": irradiation, **sums_of(scene, table, light, steps)}
     return found
 
@@ -362,8 +362,8 @@ def _months(scene: Scene, table: Table, light: Light) -> dict[int, dict[str, Any
 def _with_drive_and_heat(found: Day, poses: Poses, tracer: Tracer) -> Day:
     """What is told of a single day: an imperfect drive, hazards of a stop, heating."""
     scene, table = found.scene, found.table
-    best = int(np.argmax(table.columns["receiver_w"][0] + 1e-6 * table.mirror_w_m2))
-    time, dni = table.path.time[best], float(table.mirror_w_m2[best])
+    best = int(np.argmax(table.columns["receiver_w"][0] + 1e-6 * table.reaching_w_m2))
+    time, dni = table.path.time[best], float(table.reaching_w_m2[best])
     setting = None if poses.set_declination is None else float(poses.set_declination[best])
     slipped, is_stopped = slips(scene, time, dni=dni, set_declination=setting, tracer=tracer)
     found = replace(found, slips=tuple(slipped), worst_at=time, stopped=is_stopped)
@@ -417,7 +417,7 @@ def _notes(scene: Scene, sky: Sky, light: Light, zone_note: str, path: SunPath, 
             f"in {dark} of {len(path.time)} steps the sun stands behind the dish, and its light is not counted"
         )
     if scene.obstacles:
-        notes.append("obstacles are taken to dim the whole mirror alike: the spot keeps its shape under their shade")
+        notes.append("obstacles are taken to dim mirror and parts alike: the spot keeps its shape under their shade")
     if chosen.is_stopped:
         notes.append("stopped early: fewer directions were traced than wanted, and none to check the rest")
     return tuple(notes)

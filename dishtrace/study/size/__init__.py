@@ -1,7 +1,7 @@
 """Sizing a receiver: what it catches against what it loses.
 
-`size` is the whole of it; `knobs` says what can be varied, `trial` what one size gets and loses, `optimum` where a curve
-is highest, `best` what that says of sizes and how sure it is.
+`size` is the whole of it; `knobs` says what can be varied, `trial` what one size gets and loses, `optimum` where a
+curve is highest, `best` what that says of sizes and how sure it is.
 """
 
 from __future__ import annotations

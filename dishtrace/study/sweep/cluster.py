@@ -10,6 +10,8 @@ from dishtrace.scene.model import Scene
 from dishtrace.study.sweep.keys import WHERE
 from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
 
+PATIENCE = "10s"
+"""How long to wait for an answer from the address."""
 TRIES = 3
 """How often a point is tried again when its worker dies. [–]"""
 
@@ -43,16 +45,16 @@ def traced_on_cluster(
     distributed = _library()
     options: dict[str, Any] = {"rays": rays, "seed": seed, "threads": threads}
     try:
-        client = distributed.Client(address, timeout="10s", set_as_default=False)
+        client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
     except (OSError, ValueError) as error:
         reason = " ".join(str(error).split())[:80] or type(error).__name__
         remedy = "start dask scheduler and dask worker, and give the address that the scheduler prints"
         raise InputError(Fault(WHERE, "--cluster", address, f"does not answer ({reason})", remedy)) from error
     with client:
-        shared = client.scatter(scene, broadcast=True, hash=False)
-        futures = [client.submit(traced_point, shared, job, pure=False, retries=TRIES, **options) for job in jobs]
+        # the scene travels with each job: data scattered ahead would be lost with the worker that holds it
+        futures = [client.submit(traced_point, scene, job, pure=False, retries=TRIES, **options) for job in jobs]
         try:
-            for future in distributed.as_completed(futures):
+            for future in distributed.as_completed(futures, loop=client.loop):
                 yield _result(distributed, future)
         except KeyboardInterrupt as stop:
             client.cancel(futures)

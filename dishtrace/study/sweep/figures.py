@@ -61,7 +61,9 @@ def absorbed_of_part(mirror: Estimate, direct: Estimate) -> Estimate:
     value = mirror.value + direct.value
     blocks = [one.left_out for one in (mirror, direct)]
     if any(one is None for one in blocks) or len(blocks[0]) != len(blocks[1]):
-        return Estimate(value, None if mirror.se is None or direct.se is None else float(np.hypot(mirror.se, direct.se)))
+        return Estimate(
+            value, None if mirror.se is None or direct.se is None else float(np.hypot(mirror.se, direct.se))
+        )
     return from_left_out(value, blocks[0] + blocks[1])
 
 
@@ -129,7 +131,7 @@ def refuse_unknown(given: Mapping[str, str], parts: list[str]) -> None:
     for key, option in given.items():
         if key not in known:
             like = nearest(key, known)
-            remedy = f'did you mean "{like}"?' if like else f"known: {', '.join(known[:len(BY_KEY)])}, part.NAME.END"
+            remedy = f'did you mean "{like}"?' if like else f"known: {', '.join(known[: len(BY_KEY)])}, part.NAME.END"
             faults.append(Fault("command line", f"{option} {key}", "", "names no figure", remedy))
     if faults:
         raise InputError(faults)

@@ -150,7 +150,9 @@ def current(scene: Scene, key: str) -> Any:
             place = LETTERS[rest]
             return table[place] if place < len(table) else None
         if isinstance(table, tuple):
-            names = [entry.name for entry in table if hasattr(entry, "name") and f"{rest}.".startswith(f"{entry.name}.")]
+            names = [
+                entry.name for entry in table if hasattr(entry, "name") and f"{rest}.".startswith(f"{entry.name}.")
+            ]
             if not names:
                 return None
             name = max(names, key=len)

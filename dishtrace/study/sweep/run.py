@@ -135,7 +135,9 @@ class Sweep:
         found = []
         if self.stopped:
             left = len(self.design.values) - len(self.points)
-            found.append(f"stopped early: {left} of {len(self.design.values)} points are left; the same command goes on")
+            found.append(
+                f"stopped early: {left} of {len(self.design.values)} points are left; the same command goes on"
+            )
         if self.n_resumed:
             found.append(f"{self.n_resumed} points were there from an earlier run")
         faulty = [point for point in self.points if point.fault]

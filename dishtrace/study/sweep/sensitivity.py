@@ -1,4 +1,4 @@
-"""Which key moves a figure most: effects of each by itself, and Sobol indices where the points are arranged for them."""
+"""Which key moves a figure most: effects of each by itself, and Sobol indices for points arranged for them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,8 @@ class Effect:
         Highest less lowest of the fitted effect over the points, in the unit of the figure; the error is that of the
         tracing.
     share : float or None
-        Of the figure's variance over the points, explained by it; None where the figure does not vary. [–]
+        Of the figure's variance over the points, its covariance with the effect; all together they add up to what the
+        curves explain. None where the figure does not vary. [–]
     is_rising : bool or None
         Whether the figure is higher at the high end; None for texts.
     """
@@ -103,7 +104,7 @@ def effects(points: Sequence[Mapping[str, Any]], figures: Sequence[Estimate]) ->
         told = Estimate(reach, None)
         if left_out is not None:
             told = from_left_out(reach, (rows[high] - rows[low]) @ left_out)
-        share = float(effect.var() / variance) if variance > 0.0 else None
+        share = float(np.mean(effect * (values - values.mean())) / variance) if variance > 0.0 else None
         found.append(Effect(key, told, share, _is_rising([point[key] for point in points], effect)))
     return tuple(sorted(found, key=lambda one: -one.reach.value))
 
@@ -169,9 +170,7 @@ def sobol_indices(keys: Sequence[str], values: np.ndarray, *, n_base: int, seed:
     scaled = (values - values.mean()) / spread
     a, b = scaled[:n_base], scaled[n_base : 2 * n_base]
     mixed = scaled[2 * n_base :].reshape(len(keys), 1, n_base)
-    told = stats.sobol_indices(
-        func={"f_A": a[np.newaxis], "f_B": b[np.newaxis], "f_AB": mixed}, n=n_base, rng=seed
-    )
+    told = stats.sobol_indices(func={"f_A": a[np.newaxis], "f_B": b[np.newaxis], "f_AB": mixed}, n=n_base, rng=seed)
     first, total = np.ravel(told.first_order), np.ravel(told.total_order)
     limits = told.bootstrap(confidence_level=CONFIDENCE, n_resamples=N_RESAMPLES)
     ends = [

@@ -1,0 +1,118 @@
+"""The command `day`: a dish through a day or a year."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.files import load, results_folder
+from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.printing import print_json, print_lines, print_text
+from dishtrace.cli.progress import watched
+from dishtrace.errors import Fault, InputError, RunError
+
+if TYPE_CHECKING:
+    from dishtrace.study.day import Day
+
+DAY_HELP = """Follow a dish through a day or a year: power, spot, energy, hazards.
+
+A few sun directions are traced, those between are interpolated and checked.
+A day also tells what an imperfect drive does, and how parts and fillings warm.
+
+\b
+Example:
+  dishtrace day yard.toml --date 2026-06-21
+  dishtrace day yard.toml --date 2026-06-21 --step 5 --zone Europe/Athens
+  dishtrace day yard.toml --year 2026 --json > year.json
+"""
+Text = str | None
+
+
+def day_command(
+    scene: SceneFile,
+    date: Annotated[Text, typer.Option(metavar="DATE", show_default=False, help="A day: 2026-06-21.")] = None,
+    year: Annotated[int | None, typer.Option(metavar="YEAR", show_default=False, help="A whole year: 2026.")] = None,
+    step: Annotated[
+        float | None,
+        typer.Option(metavar="MIN", show_default=False, help="Minutes of a step; 10 for a day, 60 for a year."),
+    ] = None,
+    sky: Annotated[
+        Text,
+        typer.Option(
+            metavar="KIND",
+            show_default=False,
+            help="clear-sky, weather (the scene's file) or held (its dni_w_m2). Default: weather if named, else clear.",
+        ),
+    ] = None,
+    zone: Annotated[
+        Text,
+        typer.Option(metavar="ZONE", show_default=False, help="+02:00 or Europe/Athens. Default: that of sun.time."),
+    ] = None,
+    traces: Annotated[
+        int | None, typer.Option(metavar="N", parser=count, show_default=False, help="Most traces. Default: 56.")
+    ] = None,
+    reset_days: Annotated[
+        int | None,
+        typer.Option(metavar="D", show_default=False, help="A clock's declination is set again every D days."),
+    ] = None,
+    rays: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", parser=count, show_default=False, help="Rays of each trace. Default: as [run], at most 65536."
+        ),
+    ] = None,
+    seed: Seed = None,
+    threads: Threads = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Folder to write. Default: day or year below the scene's results folder; with --json none.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Follow a dish; print and write what happens."""
+    with told(as_json):
+        check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
+        if (date is None) == (year is None):
+            fault = Fault("command line", "--date", "", "or --year must be given, one of them", "--date 2026-06-21")
+            raise InputError(fault)
+        from dishtrace.report.day import day_cautions, day_text
+        from dishtrace.study.day import day as follow_day
+        from dishtrace.study.day import year as follow_year
+
+        described = load(scene)
+        folder = results_folder(scene, out, as_json, below="day" if year is None else "year")
+        options = {"step_min": step, "most_traces": traces, "sky": sky, "zone": zone, "reset_days": reset_days}
+        options = {key: value for key, value in options.items() if value is not None}
+        options |= {"rays": rays, "seed": seed, "threads": threads}
+        options |= {"date": date} if year is None else {"year": year}
+        found = watched(follow_day if year is None else follow_year, described, quiet=quiet, **options)
+        if as_json:
+            print_json(found.to_dict() | {"cautions": day_cautions(found)})
+        elif not quiet:
+            print_text(lambda signs: day_text(found, signs))
+        if folder is not None:
+            _write(found, folder, is_told=not (as_json or quiet))
+        if found.stopped:
+            raise typer.Exit(STOPPED)
+
+
+def _write(found: Day, folder: Path, *, is_told: bool) -> None:
+    """Write tables and pictures and say where."""
+    from dishtrace.report.day_files import write_day
+    from dishtrace.report.pictures.day import draw_day_pictures
+
+    try:
+        written = [*write_day(found, folder), *draw_day_pictures(found, folder)]
+    except OSError as error:
+        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
+    if is_told:
+        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])

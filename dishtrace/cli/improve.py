@@ -1,0 +1,111 @@
+"""The command `improve`: search keys of a scene for a stated aim."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.files import load, results_folder
+from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.printing import print_json, print_lines, print_text
+from dishtrace.cli.progress import watched
+from dishtrace.errors import RunError
+
+if TYPE_CHECKING:
+    from dishtrace.study.improve import Improvement
+
+IMPROVE_HELP = """Search keys of a scene within bounds for the best of a figure.
+
+All trials share their random points, so that small changes show; the best is
+traced again with fresh ones, and the gain told with its error. Ctrl-C keeps
+the best until then.
+
+\b
+Example:
+  dishtrace improve yard.toml --vary part.pot.center_m.z=-0.05:0.10 \\
+    --aim "most receiver_w" --keep "stand_w < 40"
+  dishtrace improve yard.toml --vary dish.focal_length_m=0.5:0.9 \\
+    --aim "least receiver_peak_w_m2" --keep "receiver_w > 500"
+"""
+
+
+def improve_command(
+    scene: SceneFile,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=LOW:HIGH", show_default=False, help="A key and its bounds. Repeatable."),
+    ] = None,
+    aim: Annotated[
+        str, typer.Option(metavar='"most FIGURE"', show_default=False, help="What to raise (most) or lower (least).")
+    ] = "",
+    keep: Annotated[
+        list[str] | None,
+        typer.Option(metavar='"FIGURE < NUMBER"', show_default=False, help="A limit, < or >, in SI units. Repeatable."),
+    ] = None,
+    trials: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N",
+            parser=count,
+            show_default=False,
+            help="Scenes to try at most. Default: 15 a key, at least 30.",
+        ),
+    ] = None,
+    rays: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N",
+            parser=count,
+            show_default=False,
+            help="Rays for each trial; the check takes four times as many. Default: a quarter of the scene's.",
+        ),
+    ] = None,
+    seed: Seed = None,
+    threads: Threads = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            show_default=False,
+            help="Folder to write. Default: improve below the scene's results folder; with --json none unless named.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Search keys; print and write what was found."""
+    with told(as_json):
+        least = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--trials": (trials, 1)}
+        check_numbers(least)
+        from dishtrace.report.improve import conclusion, improve_text
+        from dishtrace.study.improve import improve
+
+        described = load(scene)
+        folder = results_folder(scene, out, as_json, below="improve")
+        options = {"trials": trials, "rays": rays, "seed": seed, "threads": threads}
+        found = watched(improve, described, quiet=quiet, vary=vary or [], aim=aim, keep=keep or [], **options)
+        if as_json:
+            print_json({**found.to_dict(), "conclusion": conclusion(found)})
+        elif not quiet:
+            print_text(lambda signs: improve_text(found, signs))
+        if folder is not None:
+            _write(found, folder, is_told=not (as_json or quiet))
+        if found.stopped:
+            raise typer.Exit(STOPPED)
+
+
+def _write(found: Improvement, folder: Path, *, is_told: bool) -> None:
+    """Write tables and the picture and say where."""
+    from dishtrace.report.improve import write_improvement
+    from dishtrace.report.pictures.improve import write_improvement_picture
+
+    try:
+        written = [*write_improvement(found, folder), write_improvement_picture(found, folder)]
+    except OSError as error:
+        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
+    if is_told:
+        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])

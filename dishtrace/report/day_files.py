@@ -1,0 +1,68 @@
+"""Files of `day`: day.json, day.csv with a row a step, months, hazards, fillings over the day."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dishtrace.report.day import day_cautions, hazard_text
+from dishtrace.report.exports import json_text
+from dishtrace.report.folder import slugs
+from dishtrace.report.timeline import write_events, write_timeline
+
+if TYPE_CHECKING:
+    from dishtrace.study.day import Day
+
+
+def write_day(found: Day, folder: Path) -> list[str]:
+    """Write all tables of a day or year into a folder that exists; gives their names, day.json first."""
+    told = found.to_dict() | {"cautions": day_cautions(found)}
+    (folder / "day.json").write_text(json_text(told) + "\n", encoding="utf-8")
+    written = ["day.json", _write(folder / "day.csv", found, found.rows())]
+    if found.months:
+        written.append(_write(folder / "day-months.csv", found, month_rows(found)))
+    if found.hazards:
+        rows = [_flat(hazard.to_dict()) | {"text": hazard_text(hazard, found.span)} for hazard in found.hazards]
+        written.append(_write(folder / "day-hazards.csv", found, rows))
+    for timeline, name in zip(found.timelines, slugs(timeline.part for timeline in found.timelines), strict=True):
+        written.append(write_timeline(timeline, folder / f"timeline-{name}.csv"))
+    if found.timelines:
+        written.append(write_events(list(found.timelines), folder / "timeline-events.csv"))
+    return written
+
+
+def month_rows(found: Day) -> list[dict[str, Any]]:
+    """One row a month: energies and their standard errors. [kWh]"""
+    rows = []
+    for month, told in found.months.items():
+        row: dict[str, Any] = {"month": month, "dni_kwh_m2": told["dni_kwh_m2"]}
+        for key, value in told.items():
+            if key != "dni_kwh_m2":
+                row |= {f"{key}_kwh": value.value, f"{key}_kwh_se": value.se}
+        rows.append(row)
+    return rows
+
+
+def _flat(told: dict[str, Any]) -> dict[str, Any]:
+    """Estimates as two columns."""
+    row: dict[str, Any] = {}
+    for key, value in told.items():
+        if isinstance(value, dict):
+            row |= {key: value["value"], f"{key}_se": value["se"]}
+        elif value is None and key.endswith("_w_m2"):
+            row |= {key: None, f"{key}_se": None}
+        else:
+            row[key] = value
+    return row
+
+
+def _write(path: Path, found: Day, rows: list[dict[str, Any]]) -> str:
+    """A csv file with a remark above it; what is unknown is left empty."""
+    title = " ".join((found.scene.title or "untitled").split())
+    with path.open("w", newline="", encoding="utf-8") as file:
+        file.write(f"# dishtrace {found.version}, scene {title!r}: {found.traces} traces of {found.rays} rays\n")
+        table = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
+        table.writeheader()
+        table.writerows(rows)
+    return path.name

@@ -1,0 +1,10 @@
+"""Improving a scene: a search over chosen keys for a stated aim.
+
+`improve` is the whole of it; `aims` reads what is wanted, `search` looks for it.
+"""
+
+from __future__ import annotations
+
+from dishtrace.study.improve.run import Improvement, improve
+
+__all__ = ["Improvement", "improve"]

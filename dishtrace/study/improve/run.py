@@ -1,0 +1,399 @@
+"""Improve a scene: search chosen keys within bounds for an aim, and check what was gained with fresh random points."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib import metadata
+from typing import Any
+
+import numpy as np
+
+from dishtrace.errors import Fault, InputError
+from dishtrace.scene.model import Scene
+from dishtrace.scene.quantity import nominal
+from dishtrace.stats import Estimate
+from dishtrace.study.improve.aims import Aim, Limit, aim_of, limits_of
+from dishtrace.study.improve.search import OutOfTrialsError, merit, search
+from dishtrace.study.sweep.figures import refuse_unknown, unit_of
+from dishtrace.study.sweep.keys import WHERE, Varied, current_number, refuse_ends, varied_of
+from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
+from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.run import points_for
+
+SHARE_OF_RAYS = 4
+"""A trial is traced with one in so many of the scene's rays, unless the user says otherwise. [–]"""
+TRIALS_A_KEY, FEWEST_TRIALS = 15, 30
+FRESH_SEED = 0x5EED
+"""Added to the seed for the check: points that the search has not seen. [–]"""
+MARGIN = 1.645
+"""Standard errors that limits are kept by during the search, so that they hold in truth in 19 of 20 cases. [–]"""
+WORST = 3.0
+"""Cost, and breach of every limit, of a scene that cannot be traced; others are about 1 in size. [–]"""
+
+
+@dataclass(frozen=True, eq=False)
+class Improvement:
+    """What a search found.
+
+    Parameters
+    ----------
+    scene : Scene
+        As written.
+    varied : tuple of Varied
+    aim : Aim
+    limits : tuple of Limit
+    trials : tuple of Point
+        All scenes tried, in order, with the figures of the search.
+    start, best : Point or None
+        The scene as written, and the best that keeps all limits; with the figures of the check where there was one.
+        None where the scene's own values are not numbers, or where nothing keeps the limits.
+    gain : Estimate or None
+        Of the aim's figure, best less start, with its paired error. [unit of the figure]
+    is_checked : bool
+        Whether start and best were traced again with fresh random points.
+    rays, check_rays, seed : int
+        Of each trial and of the check. [–]
+    version : str
+        Of dishtrace.
+    stopped : bool
+        Whether the user stopped it early.
+    """
+
+    scene: Scene
+    varied: tuple[Varied, ...]
+    aim: Aim
+    limits: tuple[Limit, ...]
+    trials: tuple[Point, ...]
+    start: Point | None
+    best: Point | None
+    gain: Estimate | None
+    is_checked: bool
+    rays: int
+    check_rays: int
+    seed: int
+    version: str
+    stopped: bool
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Keys that vary."""
+        return tuple(one.key for one in self.varied)
+
+    def at_ends(self) -> dict[str, str]:
+        """Keys whose best value lies at an end of its range: "low" or "high"."""
+        found = {}
+        for one in self.varied if self.best else ():
+            share = (self.best.values[one.key] - one.low) / (one.high - one.low)
+            if share < 0.01 or share > 0.99:
+                found[one.key] = "low" if share < 0.5 else "high"
+        return found
+
+    def rows(self) -> list[dict[str, Any]]:
+        """The tidy table: one row a trial with its keys, the aim's and the limits' figures and errors, `keeps` and
+        `fault`.
+        """
+        figures = list(dict.fromkeys([self.aim.figure, *(limit.figure for limit in self.limits)]))
+        rows = []
+        for point in self.trials:
+            row: dict[str, Any] = {"trial": point.number, **point.values}
+            for key in figures:
+                told = point.figures[key].to_dict() if key in point.figures else {"value": None, "se": None}
+                row[key], row[f"{key}_se"] = told["value"], told["se"]
+            row["keeps"] = None if point.fault else keeps(point, self.limits)
+            rows.append({**row, "fault": point.fault or None})
+        return rows
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in improve.json."""
+        return {
+            "dishtrace": self.version,
+            "scene": self.scene.title,
+            "aim": str(self.aim),
+            "unit": unit_of(self.aim.figure),
+            "limits": [str(limit) for limit in self.limits],
+            "varied": [{"key": one.key, "low": one.low, "high": one.high} for one in self.varied],
+            "rays": self.rays,
+            "check_rays": self.check_rays if self.is_checked else None,
+            "seed": self.seed,
+            "stopped": self.stopped,
+            "start": self._point(self.start),
+            "best": self._point(self.best),
+            "gain": None if self.gain is None else self.gain.to_dict(),
+            "checked": self.is_checked,
+            "at_ends": self.at_ends(),
+            "trials": self.rows(),
+            "notes": self.notes(),
+        }
+
+    def _point(self, point: Point | None) -> dict[str, Any] | None:
+        if point is None:
+            return None
+        return {
+            "values": point.values,
+            "figures": {key: figure.to_dict() for key, figure in point.figures.items()},
+            "limits": {
+                str(limit): {"keeps": limit.room(point.figures[limit.figure]) >= 0.0, "chance": _chance(limit, point)}
+                for limit in self.limits
+            },
+        }
+
+    def notes(self) -> list[str]:
+        """What the user should know."""
+        found = []
+        if self.stopped:
+            found.append("stopped early: the best of the trials until then")
+        if not self.is_checked:
+            found.append("not checked with fresh random points: the gain is what the search saw, which flatters it")
+        if self.start is None:
+            found.append("the scene's own values are not numbers within the ranges: there is no start to gain from")
+        faulty = [point for point in self.trials if point.fault]
+        if faulty:
+            found.append(f"{len(faulty)} trials could not be traced, the first because: {faulty[0].fault}")
+        found += [f"{key} is best at the {end} end of its range, or beyond" for key, end in self.at_ends().items()]
+        return found
+
+
+def _chance(limit: Limit, point: Point) -> float | None:
+    return limit.chance(point.figures[limit.figure])
+
+
+def keeps(point: Point, limits: Sequence[Limit]) -> bool:
+    """Whether a point keeps all limits."""
+    return all(limit.room(point.figures[limit.figure]) >= 0.0 for limit in limits)
+
+
+def improve(
+    scene: Scene,
+    vary: Sequence[str | Varied],
+    *,
+    aim: str,
+    keep: Sequence[str] = (),
+    trials: int | None = None,
+    rays: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> Improvement:
+    """Search keys of a scene within bounds for the best of a figure, while others keep to limits.
+
+    Parameters
+    ----------
+    scene : Scene
+    vary : sequence of str or Varied
+        ``"part.pot.center_m.z=0.0:0.1"``.
+    aim : str
+        ``"most receiver_w"`` or ``"least receiver_peak_w_m2"``.
+    keep : sequence of str
+        Limits: ``"stand_w < 50"``.
+    trials : int, optional
+        Scenes to trace in the search; left out, 15 a key, at least 30. [–]
+    rays : int, optional
+        Rays of each trial; left out, a quarter of the scene's. The check takes four times as many. [–]
+    seed, threads, progress, announce
+        As for `trace`.
+
+    Returns
+    -------
+    Improvement
+        With `stopped` set when the user pressed Ctrl-C; it then holds the best of the trials until then, not checked.
+
+    Raises
+    ------
+    InputError
+        If a key or figure does not exist, or a range, the aim or a limit is not sound, or no trial could be traced.
+    RunError
+        If rays were lost.
+    KeyboardInterrupt
+        If the user stopped it before anything was traced.
+    """
+    task = _Task(scene, vary, aim=aim, keep=keep)
+    n_trials = max(TRIALS_A_KEY * len(task.varied), FEWEST_TRIALS) if trials is None else trials
+    if n_trials < 2 * len(task.varied) + 3:
+        said = f"must be {2 * len(task.varied) + 3} or more for {len(task.varied)} keys"
+        raise InputError(Fault(WHERE, "--trials", str(n_trials), said))
+    rays = max(nominal(scene.run.rays) // SHARE_OF_RAYS, 1) if rays is None else rays
+    seed = scene.run.seed if seed is None else seed
+    options = {"seed": seed, "threads": threads, "announce": announce}
+    watch = _Watch(progress, [*([rays] * n_trials), SHARE_OF_RAYS * rays, SHARE_OF_RAYS * rays])
+    runner = _Runner(task, watch, n_trials=n_trials, options={"rays": rays, **options})
+    start, stopped = task.start(), False
+    try:
+        search(runner.trial, start, n_keys=len(task.varied), n_trials=n_trials, seed=seed)
+    except StoppedError:
+        stopped = True
+    if stopped and not runner.points:
+        raise KeyboardInterrupt
+    best = task.best_of(runner.points)
+    first = runner.points[0] if start is not None and runner.points and not runner.points[0].fault else None
+    checked = None
+    if best is not None and not stopped:
+        fresh = {**options, "rays": SHARE_OF_RAYS * rays, "seed": (seed + FRESH_SEED) % 2**63}
+        try:
+            checked = _checked(task, first, best, watch, fresh)
+        except StoppedError:
+            stopped = True
+    if checked is not None:
+        first, best = checked
+    return Improvement(
+        scene=scene,
+        varied=task.varied,
+        aim=task.aim,
+        limits=task.limits,
+        trials=tuple(runner.points),
+        start=first,
+        best=best,
+        gain=_gain(task.aim, first, best),
+        is_checked=checked is not None,
+        rays=points_for(rays) * N_SCRAMBLES,
+        check_rays=points_for(SHARE_OF_RAYS * rays) * N_SCRAMBLES,
+        seed=seed,
+        version=metadata.version("dishtrace"),
+        stopped=stopped,
+    )
+
+
+def _gain(aim: Aim, start: Point | None, best: Point | None) -> Estimate | None:
+    if start is None or best is None:
+        return None
+    return best.figures[aim.figure].minus(start.figures[aim.figure])
+
+
+class _Task:
+    """What is searched, checked before anything is traced."""
+
+    def __init__(self, scene: Scene, vary: Sequence[str | Varied], *, aim: str, keep: Sequence[str]) -> None:
+        faults: list[Fault] = []
+
+        def told(read: Callable[[], Any]) -> Any:
+            try:
+                return read()
+            except InputError as error:
+                faults.extend(error.faults)
+                return None
+
+        self.scene = scene
+        self.varied = told(lambda: varied_of(vary, with_steps=False))
+        self.aim: Aim = told(lambda: aim_of(aim))
+        self.limits: tuple[Limit, ...] = told(lambda: limits_of(keep)) or ()
+        if self.varied:
+            told(lambda: refuse_ends(scene, self.varied))
+        wanted = {limit.figure: "--keep" for limit in self.limits}
+        if self.aim:
+            wanted[self.aim.figure] = "--aim"
+        told(lambda: refuse_unknown(wanted, [part.name for part in scene.parts]))
+        if faults:
+            raise InputError(faults)
+        self.scales: dict[str, float] = {}
+
+    def start(self) -> np.ndarray | None:
+        """Where the scene stands in the unit cube; None where a value is no number or outside its range."""
+        place = []
+        for one in self.varied:
+            number = current_number(self.scene, one.key)
+            if number is None or not one.low <= number <= one.high:
+                return None
+            place.append((number - one.low) / (one.high - one.low))
+        return np.array(place)
+
+    def values(self, place: np.ndarray) -> dict[str, float]:
+        """Values at a place of the unit cube."""
+        return {one.key: float(one.at(float(share))) for one, share in zip(self.varied, place, strict=True)}
+
+    def refuse_missing(self, point: Point) -> None:
+        """Refuse figures that exist in general but not in this scene."""
+        missing = [key for key in (self.aim.figure, *(x.figure for x in self.limits)) if key not in point.figures]
+        if missing:
+            said = "is not a figure of this scene: it has no such part, or no emittance for a temperature"
+            raise InputError([Fault(WHERE, key, "", said) for key in missing])
+
+    def told(self, point: Point) -> tuple[float, np.ndarray]:
+        """Cost and rooms of a trial; figures are measured by their sizes in the first sound one."""
+        if point.fault:
+            return WORST, np.full(len(self.limits), -WORST)
+        self.refuse_missing(point)
+        for key in (self.aim.figure, *(limit.figure for limit in self.limits)):
+            self.scales.setdefault(key, abs(point.figures[key].value) or 1.0)
+        cost = -self.aim.sign * point.figures[self.aim.figure].value / self.scales[self.aim.figure]
+        return cost, np.array([self._room(limit, point) for limit in self.limits])
+
+    def _room(self, limit: Limit, point: Point) -> float:
+        """Room of a limit less a margin for the error of the tracing, over the size of the bound."""
+        figure = point.figures[limit.figure]
+        scale = abs(limit.bound) or self.scales[limit.figure]
+        return (limit.room(figure) - MARGIN * (figure.se or 0.0)) / scale
+
+    def best_of(self, points: Sequence[Point]) -> Point | None:
+        """The best trial that keeps all limits; None where none does."""
+        sound = [point for point in points if not point.fault]
+        if not sound:
+            raise InputError(Fault(WHERE, "--vary", "", f"has no trial that could be traced; first: {points[0].fault}"))
+        keeping = [point for point in sound if keeps(point, self.limits)]
+        return min(keeping, key=lambda point: merit(*self.told(point)), default=None)
+
+
+class _Runner:
+    """Traces trials and keeps them."""
+
+    def __init__(self, task: _Task, watch: _Watch, *, n_trials: int, options: dict[str, Any]) -> None:
+        self.task, self.watch, self.n_trials, self.options = task, watch, n_trials, options
+        self.points: list[Point] = []
+
+    def trial(self, place: np.ndarray) -> tuple[float, np.ndarray]:
+        """Trace a place of the unit cube."""
+        if len(self.points) >= self.n_trials:
+            raise OutOfTrialsError
+        job = Job(len(self.points), self.task.values(place))
+        point = traced_point(self.task.scene, job, progress=self.watch.within, **self.options)
+        self.points.append(point)
+        self.watch.finished()
+        return self.task.told(point)
+
+
+def _checked(
+    task: _Task, start: Point | None, best: Point, watch: _Watch, options: dict[str, Any]
+) -> tuple[Point | None, Point]:
+    """Start and best again, with points that the search has not seen."""
+    watch.skip_to_last(2)
+    found = []
+    for point in (start, best):
+        if point is not None:
+            job = Job(point.number, point.values)
+            found.append(traced_point(task.scene, job, progress=watch.within, **options))
+        else:
+            found.append(None)
+        watch.finished()
+    return found[0], found[1]
+
+
+class _Watch:
+    """Progress of one trace as progress of all, by their rays."""
+
+    def __init__(self, progress: Callable[[int, int], None] | None, rays: Sequence[int]) -> None:
+        self.progress = progress
+        self.sizes = [points_for(one) * N_SCRAMBLES for one in rays]
+        self.n_done = 0
+
+    def within(self, done: int, _: int) -> None:
+        """Rays done of the trace in hand."""
+        if self.progress is not None:
+            self.progress(sum(self.sizes[: self.n_done]) + done, sum(self.sizes))
+
+    def finished(self) -> None:
+        """A trace is done."""
+        self.n_done += 1
+
+    def skip_to_last(self, number: int) -> None:
+        """The search ended before its last trial."""
+        self.n_done = len(self.sizes) - number
+
+
+def sureness(gain: Estimate) -> float | None:
+    """How likely a gain has the sign it shows, by the error of the tracing; None where that is unknown. [–]"""
+    if gain.se is None:
+        return None
+    if gain.se == 0.0:
+        return 1.0
+    return 0.5 * math.erfc(-abs(gain.value) / (gain.se * math.sqrt(2.0)))
