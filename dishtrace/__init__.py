@@ -2,8 +2,8 @@
 
 Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `flux_at` (the flux at points),
 `compare` (scenes and their variants to a `Comparison`), `heat` (a scene to a `HeatResult`), `size`, `sweep`, `improve`,
-`day`, `year`, `fit`, the classes of these results and `Scene`, the errors `InputError` and `RunError`, and `__version__`. They
-are fetched on first use, so that importing the package, and with it the command's help, stays fast.
+`day`, `year`, `fit`, the classes of these results and `Scene`, the errors `InputError` and `RunError`, and
+`__version__`. They are fetched on first use, so that importing the package, and with it the command's help, stays fast.
 """
 
 from __future__ import annotations
