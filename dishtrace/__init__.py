@@ -1,9 +1,9 @@
 """Ray tracing of the focal spot of parabolic solar dishes, for people who build them.
 
-Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `compare` (scenes and their
-variants to a `Comparison`), `heat` (a scene to a `HeatResult`), `fit`, the classes of these results and `Scene`, the
-errors `InputError` and `RunError`, and `__version__`. They are fetched on first use, so that importing the package, and
-with it the command's help, stays fast.
+Public names: `load_scene` (a scene file as a `Scene`), `trace` (a scene to a `Result`), `flux_at` (the flux at points),
+`compare` (scenes and their variants to a `Comparison`), `heat` (a scene to a `HeatResult`), `size`, `sweep`, `improve`,
+`day`, `year`, `fit`, the classes of these results and `Scene`, the errors `InputError` and `RunError`, and
+`__version__`. They are fetched on first use, so that importing the package, and with it the command's help, stays fast.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ __all__ = [
     "compare",
     "day",
     "fit",
+    "flux_at",
     "heat",
     "improve",
     "load_scene",
@@ -55,6 +56,7 @@ _HOMES = {
     "compare": "dishtrace.study.compare",
     "day": "dishtrace.study.day",
     "fit": "dishtrace.study.fit",
+    "flux_at": "dishtrace.flux.point",
     "improve": "dishtrace.study.improve",
     "load_scene": "dishtrace.scene.read",
     "size": "dishtrace.study.size",

@@ -62,3 +62,16 @@ Threads = Annotated[
     typer.Option(metavar="T", parser=count, show_default=False, help="Threads. Default: one a core."),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
+Until = Annotated[
+    str | None,
+    typer.Option(
+        metavar="GOAL",
+        show_default=False,
+        help='Go on until a relative standard error is reached: "receiver 0.1%", "stand 1%", "peak 1%" or "R90 0.1%". '
+        "With --rays or --seconds, at most so many rays or so long.",
+    ),
+]
+Seconds = Annotated[
+    float | None,
+    typer.Option(metavar="T", show_default=False, help="Go on tracing for T seconds, instead of a number of rays."),
+]

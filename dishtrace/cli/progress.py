@@ -10,7 +10,7 @@ from typing import Any
 from dishtrace.cli.printing import encodable
 
 
-def watched(work: Callable[..., Any], subject: Any, *, quiet: bool, **options: int | None) -> Any:
+def watched(work: Callable[..., Any], subject: Any, *, quiet: bool, **options: int | float | str | None) -> Any:
     """Do long work on a subject with a bar and announcements, or without a word."""
     if quiet:
         return work(subject, **options)

@@ -11,7 +11,18 @@ import typer
 import dishtrace
 from dishtrace.cli.exits import STOPPED, told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.options import (
+    AsJson,
+    Quiet,
+    Rays,
+    SceneFile,
+    Seconds,
+    Seed,
+    Threads,
+    Until,
+    check_numbers,
+    count,
+)
 from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
 from dishtrace.errors import RunError
@@ -29,6 +40,7 @@ Ctrl-C stops after the unit of work at hand and keeps what was traced.
 Example:
   dishtrace trace scenes/schoolyard-pot.toml
   dishtrace trace yard.toml --rays 4e6 --seed 7 --out results/second-try
+  dishtrace trace yard.toml --until "receiver 0.1%"
   dishtrace trace yard.toml --json > yard.json
 """
 
@@ -38,6 +50,8 @@ def trace_command(
     rays: Rays = None,
     seed: Seed = None,
     threads: Threads = None,
+    until: Until = None,
+    seconds: Seconds = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -74,7 +88,7 @@ def trace_command(
             _replay(described, seed, first_ray, rays or 1, as_json)
             return
         folder = results_folder(scene, out, as_json)
-        result = _traced(described, quiet=quiet, rays=rays, seed=seed, threads=threads)
+        result = _traced(described, quiet=quiet, rays=rays, seed=seed, threads=threads, until=until, seconds=seconds)
         drift = _drift(result)
         heat = _heat(result)
         if as_json:
@@ -87,7 +101,7 @@ def trace_command(
             raise typer.Exit(STOPPED)
 
 
-def _traced(scene: Scene, *, quiet: bool, **options: int | None) -> Result:
+def _traced(scene: Scene, *, quiet: bool, **options: int | float | str | None) -> Result:
     """Run the tracer with progress on a terminal and word of compiling."""
     from dishtrace.flux.measure import trace
 

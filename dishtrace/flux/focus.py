@@ -10,6 +10,13 @@ from collections.abc import Callable
 
 import numpy as np
 
+from dishtrace.flux.crossing import (
+    count_pixels,
+    count_radii,
+    longest_radius,
+    power_within,
+    total_and_middle,
+)
 from dishtrace.flux.planes import CLEAR_END
 from dishtrace.stats import Estimate, from_left_out
 
@@ -44,17 +51,13 @@ def left_out(rows: np.ndarray) -> np.ndarray:
 
 def radius_90(legs: np.ndarray, height: float) -> np.ndarray:
     """R90 about the centroid at a height, for all blocks and with each left out, (b + 1,). [m]"""
-    places, power = places_at(legs, height)
-    total = power.sum()
+    total, x, y = total_and_middle(legs, height)
     if total == 0.0:
         return np.full(len(legs) + 1, np.inf)
-    centroid = np.einsum("bk,bki->i", power, places) / total
-    radius = np.hypot(places[..., 0] - centroid[0], places[..., 1] - centroid[1])
-    longest = float(radius[power > 0.0].max()) * (1.0 + 1e-12) or 1.0
-    bins = np.minimum((radius / longest * N_BINS).astype(np.int64), N_BINS - 1)
-    block = np.arange(len(legs))[:, np.newaxis]
-    counted = np.bincount((block * N_BINS + bins).ravel(), weights=power.ravel(), minlength=len(legs) * N_BINS)
-    enclosed = np.cumsum(left_out(counted.reshape(len(legs), N_BINS)), axis=1)
+    longest = longest_radius(legs, height, x, y) * (1.0 + 1e-12) or 1.0
+    counted = np.zeros((len(legs), N_BINS))
+    count_radii(legs, height, x, y, longest / N_BINS, counted)
+    enclosed = np.cumsum(left_out(counted), axis=1)
     wanted = 0.9 * enclosed[:, -1:]
     above = np.argmax(enclosed >= wanted, axis=1)
     row = np.arange(len(enclosed))
@@ -65,30 +68,38 @@ def radius_90(legs: np.ndarray, height: float) -> np.ndarray:
 
 def patch_power(legs: np.ndarray, height: float) -> np.ndarray:
     """Power through the brightest disc of 1 cm2 at a height, all blocks and each left out, (b + 1,)."""
-    places, power = places_at(legs, height)
-    is_lit = power > 0.0
-    if not is_lit.any():
+    total, *_ = total_and_middle(legs, height)
+    sums = np.zeros(len(legs))
+    if total == 0.0:
         return np.zeros(len(legs) + 1)
     radius = np.sqrt(PATCH_AREA / np.pi)
-    center = _brightest(places[is_lit], power[is_lit], radius)
-    inside = np.hypot(places[..., 0] - center[0], places[..., 1] - center[1]) <= radius
-    return left_out(np.sum(np.where(inside, power, 0.0), axis=1))
+    x, y = _brightest(legs, height, radius)
+    power_within(legs, height, x, y, radius, sums)
+    return left_out(sums)
 
 
-def _brightest(places: np.ndarray, power: np.ndarray, radius: float) -> np.ndarray:
-    """Middle of the disc of a given radius that takes most power, to a pixel of at most a quarter of the radius."""
-    from scipy.signal import fftconvolve
+def _brightest(legs: np.ndarray, height: float, radius: float) -> np.ndarray:
+    """Middle of the disc of a given radius that takes most power, to a pixel of the map about the median.
 
-    middle = np.array([np.median(places[:, 0]), np.median(places[:, 1])])
-    half = 4.0 * max(radius, float(np.median(np.hypot(*(places - middle).T))))
+    The map is 64 pixels wide and reaches four times the median distance, or the radius where that is more; the median
+    is that of every eighth ray.
+    """
+    places, power = places_at(legs[:, ::8], height)
+    lit = places[power > 0.0]
+    if len(lit) == 0:
+        places, power = places_at(legs, height)
+        lit = places[power > 0.0]
+    middle = np.median(lit, axis=0)
+    half = 4.0 * max(radius, float(np.median(np.hypot(*(lit - middle).T))))
     pixel = 2.0 * half / N_PIXELS
-    column, row = np.floor((places - middle + half) / pixel).astype(np.int64).T
-    is_on = (column >= 0) & (column < N_PIXELS) & (row >= 0) & (row < N_PIXELS)
-    counted = np.bincount(row[is_on] * N_PIXELS + column[is_on], weights=power[is_on], minlength=N_PIXELS**2)
+    counted = np.zeros((N_PIXELS, N_PIXELS))
+    count_pixels(legs, height, *(middle - half), pixel, counted)
     reach = int(np.ceil(radius / pixel))
     steps = np.arange(-reach, reach + 1) * pixel
     disc = (np.hypot(*np.meshgrid(steps, steps)) <= radius).astype(float)
-    smooth = fftconvolve(counted.reshape(N_PIXELS, N_PIXELS), disc, mode="same")
+    shape = [n + 2 * reach for n in counted.shape]
+    smooth = np.fft.irfft2(np.fft.rfft2(counted, shape) * np.fft.rfft2(disc, shape), shape)
+    smooth = smooth[reach : reach + N_PIXELS, reach : reach + N_PIXELS]
     row, column = np.unravel_index(np.argmax(smooth), smooth.shape)
     return middle - half + (np.array([column, row]) + 0.5) * pixel
 
@@ -158,8 +169,11 @@ def level_width(curves: np.ndarray, offsets: np.ndarray) -> float:
     -----
     The errors are those of the differences, by the jackknife. About the minimum x0 of a parabola they grow with
     |x - x0|, and the stretch is 8 standard errors of x0 long. A much longer one is a plain, anywhere on which the
-    minimum may lie: a sixth of it is then the standard error, since few minima lie near its ends.
+    minimum may lie: a sixth of it is then the standard error, since few minima lie near its ends. Planes that no light
+    crosses (infinite values) are left out.
     """
+    is_crossed = np.all(np.isfinite(curves), axis=0)
+    curves, offsets = curves[:, is_crossed], offsets[is_crossed]
     beside = curves - curves[:, [int(np.argmin(curves[0]))]]
     n_blocks = len(curves) - 1
     spread = beside[1:] - beside[1:].mean(axis=0)

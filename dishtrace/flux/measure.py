@@ -4,32 +4,47 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import replace
 from importlib import metadata
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.facets import Facets
-from dishtrace.dish.layouts import Fits, facet_figures, facets_of, fits_of, measured_figures
-from dishtrace.dish.mount import PlacedMirror, placed_mirror
+from dishtrace.dish.layouts import facet_figures, measured_figures
 from dishtrace.dish.outline import outline_of
 from dishtrace.dish.paraboloid import rim_angle
 from dishtrace.errors import Fault, InputError, RunError
+from dishtrace.flux.agreement import Traced, with_peak_points
 from dishtrace.flux.focus import highest_peak, smallest_spot
+from dishtrace.flux.goal import (
+    LONGEST_SECONDS,
+    MOST_RAYS,
+    SHORTEST_SECONDS,
+    Clock,
+    Goal,
+    GoalReached,
+    Watch,
+    parsed_goal,
+    trace_on,
+)
 from dishtrace.flux.ledger import hole_power, ledger
+from dishtrace.flux.look import looking
 from dishtrace.flux.part import part_results
 from dishtrace.flux.planes import Plane, framed, kernel_screens, spot_plane, user_planes
+from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.flux.result import Result
-from dishtrace.flux.screen import ScreenResult, screen_result
-from dishtrace.parts.assemble import PartMesh, part_meshes
+from dishtrace.flux.screen import ScreenResult, radii_of, screen_result
 from dishtrace.scene.quantity import nominal
-from dishtrace.stats import Estimate
-from dishtrace.sun.state import SunState, sun_state
-from dishtrace.trace.assembly import Assembly, assemble
-from dishtrace.trace.cpu import BACKEND, ray_path
+from dishtrace.stats import Estimate, jackknife, total
+from dishtrace.trace.cpu import BACKEND, Optics, ray_path
 from dishtrace.trace.interrupt import StopFlag
-from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Tally, empty_tally, no_screens
+from dishtrace.trace.optics import (
+    FIRST_RECEIVER,
+    FIRST_STAND,
+    MIRROR_RAYS_PER_DIRECT,
+    Tally,
+    no_screens,
+)
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import (
     MOST_POINTS,
@@ -48,54 +63,15 @@ N_SAMPLE_RAYS = 48
 MOST_LOST_SHARE = 1e-6
 
 
-@dataclass(frozen=True, eq=False)
-class Prepared:
-    """A scene placed under its sun and ready to trace; facets as they are built, parts in the dish frame."""
-
-    scene: Scene
-    sun: SunState
-    mirror: PlacedMirror
-    facets: Facets
-    fits: Fits
-    meshes: tuple[PartMesh, ...]
-    assembly: Assembly
-
-    def tally(self, *, n_screens: int = 0, n_radii: int = 0, n_legs: int = 0) -> Tally:
-        """An empty tally for this scene."""
-        return empty_tally(
-            n_parts=len(self.meshes),
-            n_triangles=len(self.assembly.order),
-            n_screens=n_screens,
-            n_radii=n_radii,
-            n_legs=n_legs,
-        )
-
-
-def prepare(scene: Scene, *, seed: int) -> Prepared:
-    """Place the sun, the dish and the parts.
-
-    Raises
-    ------
-    InputError
-        With every fault that the sun, the mount or the parts have.
-    """
-    sun = sun_state(scene)
-    mirror = placed_mirror(scene, sun)
-    facets, outline = mirror.facets, outline_of(scene)
-    fits = fits_of(scene, outline)
-    if facets is None or scene.dish.facets is not None:
-        facets = facets_of(scene, outline, fits=fits, reset=mirror.reset)
-    meshes = part_meshes(scene, mirror.pose, mirror.outline)
-    assembly = assemble(scene, sun_state=sun, mirror=mirror, facets=facets, meshes=meshes, seed=seed)
-    return Prepared(scene, sun, mirror, facets, fits, meshes, assembly)
-
-
 def trace(
     scene: Scene,
     *,
     rays: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
+    until: str | None = None,
+    seconds: float | None = None,
+    peak_points: bool = True,
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> Result:
@@ -106,11 +82,19 @@ def trace(
     scene : Scene
         From `load_scene`.
     rays : int, optional
-        Rays from the mirror, rounded up to units of 8192; left out, `run.rays` of the scene. [–]
+        Rays from the mirror, rounded up to units of 8192; left out, `run.rays` of the scene. With `until` or `seconds`
+        the most rays; left out, 2^32. [–]
     seed : int, optional
         Seed of the rays; left out, `run.seed` of the scene. [–]
     threads : int, optional
         Threads; left out, all cores. The result is the same to the last bit for any number. [–]
+    until : str, optional
+        Go on until a relative standard error is reached: "receiver 0.1%", "stand 1%", "peak 1%" or "R90 0.1%".
+        Looked at whenever the rays have doubled; the result says what was reached and what held it up.
+    seconds : float, optional
+        Go on for so long, without compiling and evaluating; how many rays that makes depends on the machine. [s]
+    peak_points : bool
+        Whether to find the flux at the parts' brightest points, and how it agrees with the rays.
     progress : callable, optional
         Called with (rays done, rays wanted) between stretches of work.
     announce : callable, optional
@@ -128,10 +112,13 @@ def trace(
     RunError
         If more than one ray in a million was lost.
     """
-    rays = nominal(scene.run.rays) if rays is None else rays
+    goal = None if until is None else parsed_goal(until)
+    is_open = goal is not None or seconds is not None
+    if rays is None:
+        rays = MOST_RAYS if is_open else nominal(scene.run.rays)
     seed = scene.run.seed if seed is None else seed
     threads = available_threads() if threads is None else threads
-    n_points = _checked_points(rays, seed, threads)
+    n_points = _checked_points(rays, seed, threads, seconds)
     with StopFlag() as stop:
         prepared, compile_seconds = _compiled(scene, seed, announce, stop)
         optics = prepared.assembly.optics
@@ -144,30 +131,89 @@ def trace(
         )
         screens = kernel_screens(planes, centers, scales)
         tally = prepared.tally(n_screens=len(planes), n_radii=screens.radii.shape[1])
-        done = run(optics, screens, tally, n_points=n_points, threads=threads, stop=stop, progress=progress)
-        seconds = time.perf_counter() - started
+        watch = Watch(goal, lambda points: _wanted(goal, prepared, tally, points * N_SCRAMBLES, scale=scales[0]))
+        clock = Clock(started, seconds)
+        done, ended_by = trace_on(
+            lambda start, end: run(
+                optics,
+                screens,
+                tally,
+                start=start,
+                n_points=end,
+                threads=threads,
+                stop=stop,
+                progress=clock.progress(progress),
+                is_time_up=clock.is_up,
+            ),
+            n_points=n_points,
+            watch=watch,
+            is_broken=lambda: "Ctrl-C" if stop.is_set else clock.told(),
+        )
+        seconds_taken = time.perf_counter() - started
     n_rays = done * N_SCRAMBLES
     _refuse_lost(scene, tally, n_rays, seed)
     shown = [
         screen_result(plane, tally, k, scale=scales[k], n_rays=n_rays, offset=offset)
         for k, (plane, offset) in enumerate(zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True))
     ]
-    return _result(
+    stopped = stop.is_set and done < n_points and ended_by == "Ctrl-C"
+    result = _result(
         prepared,
         tally,
         shown,
         n_rays=n_rays,
-        rays_wanted=rays,
+        rays_wanted=n_rays if is_open and not stopped else rays,
         seed=seed,
         threads=threads,
-        stopped=done < n_points,
-        seconds=seconds,
+        stopped=stopped,
+        seconds=seconds_taken,
         compile_seconds=compile_seconds,
+        goal=watch.reached(seconds=seconds, ended_by=ended_by) if is_open else None,
     )
+    return _with_peak_points(result, prepared, tally, pilot) if peak_points and not stopped else result
 
 
-def _checked_points(rays: int, seed: int, threads: int) -> int:
+def _wanted(goal: Goal, prepared: Prepared, tally: Tally, n_rays: int, *, scale: float) -> Estimate:
+    """What a goal speaks of, from the rays so far."""
+    if goal.quantity in ("receiver", "stand"):
+        column = FIRST_RECEIVER if goal.quantity == "receiver" else FIRST_STAND
+        return total(tally.budget[:, column] / n_rays)
+    if goal.quantity == "R90":
+        return jackknife(lambda sums: radii_of(sums, scale)[:, 1:2], tally.radial[:, 0])[0]
+    parts = part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays).values()
+    peaks = [part.peak_w_m2 for part in parts if part.role == "receiver"]
+    return max(peaks, key=lambda peak: peak.value, default=Estimate(0.0, None))
+
+
+def _with_peak_points(result: Result, prepared: Prepared, tally: Tally, pilot: Tally) -> Result:
+    """The result with the flux at the parts' brightest points, and how that way to it agrees with the rays."""
+    optics, order = prepared.assembly.optics, prepared.assembly.order
+    position = np.empty(len(order), dtype=np.int64)
+    position[order] = np.arange(len(order))
+
+    def trace_first(other: Optics, n_points: int) -> Traced:
+        counted = prepared.tally()
+        with StopFlag() as stop:
+            n_points = min(n_points, result.rays // N_SCRAMBLES)
+            done = run(other, no_screens(), counted, n_points=n_points, threads=result.threads, stop=stop)
+        return Traced(counted, done * N_SCRAMBLES, position)
+
+    parts, agreement = with_peak_points(
+        result.parts,
+        look=looking(optics, sun=prepared.sun, facets=prepared.facets, seed=result.seed, threads=result.threads),
+        traced=Traced(tally, result.rays, position),
+        pilot=Traced(pilot, pilot.legs.shape[1] * N_SCRAMBLES, position),
+        trace_first=trace_first,
+    )
+    notes = result.notes
+    if agreement is not None and not agreement.is_good:
+        notes = (*notes, agreement.warning())
+    return replace(result, parts=parts, agreement=agreement, notes=notes)
+
+
+def _checked_points(rays: int, seed: int, threads: int, seconds: float | None) -> int:
     for name, value, low, high in (
+        ("seconds", 1.0 if seconds is None else seconds, SHORTEST_SECONDS, LONGEST_SECONDS),
         ("rays", rays, 1, MOST_POINTS * N_SCRAMBLES),
         ("seed", seed, 0, 2**64 - 1),
         ("threads", threads, 1, 1024),
@@ -274,6 +320,7 @@ def _result(
     n_rays: int,
     rays_wanted: int,
     stopped: bool,
+    goal: GoalReached | None,
     **about,
 ) -> Result:
     mirror, dni = prepared.mirror, prepared.sun.dni_w_m2
@@ -299,7 +346,11 @@ def _result(
         parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays),
         screens={screen.name: screen for screen in shown[3:]},
         sample_rays=sample_rays(prepared),
-        notes=_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
+        notes=(
+            *_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
+            *(() if goal is None else (goal.told(),)),
+        ),
+        goal=goal,
         **about,
     )
 

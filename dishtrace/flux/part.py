@@ -12,6 +12,7 @@ from dishtrace.stats import Estimate, total, totals
 from dishtrace.trace.optics import Tally
 
 if TYPE_CHECKING:
+    from dishtrace.flux.peak_point import PeakPoint
     from dishtrace.parts.assemble import PartMesh
 
 SIDES = ("front", "back")
@@ -47,7 +48,11 @@ class SideResult:
 
 @dataclass(frozen=True, eq=False)
 class PartResult:
-    """Figures of one part, both sides together; `mean_w_m2` is incident mirror light over the part's own area."""
+    """Figures of one part, both sides together; `mean_w_m2` is incident mirror light over the part's own area.
+
+    `peak_triangle` is the triangle at the middle of the brightest patch; `peak_point` the flux at the brightest point,
+    looked for from there, None for a part without mirror light.
+    """
 
     name: str
     role: str
@@ -62,8 +67,10 @@ class PartResult:
     peak_patch_m2: float
     peak_at_m: np.ndarray
     peak_side: str
+    peak_triangle: int
     sides: dict[str, SideResult]
     mesh: PartMesh
+    peak_point: PeakPoint | None = None
 
     def to_dict(self) -> dict:
         """As in results.json."""
@@ -76,6 +83,8 @@ class PartResult:
             "peak_patch_m2": self.peak_patch_m2,
             "peak_at_m": [float(value) for value in self.peak_at_m],
             "peak_side": self.peak_side,
+            "peak_point_w_m2": None if self.peak_point is None else self.peak_point.flux.to_dict(),
+            "peak_point_at_m": None if self.peak_point is None else [float(value) for value in self.peak_point.at_m],
             "sides": {
                 side: {key: getattr(result, key).to_dict() for key in FIGURES} for side, result in self.sides.items()
             },
@@ -138,6 +147,7 @@ def _part_result(mesh: PartMesh, figures: np.ndarray, incident: np.ndarray, abso
         peak_patch_m2=peak.area,
         peak_at_m=mesh.to_user(peak.place),
         peak_side=peak_side,
+        peak_triangle=peak.index,
         sides=sides,
         mesh=mesh,
     )

@@ -150,6 +150,13 @@ def surface_peak(
     return Peak(value, float(patch_areas[best]), centers[index], index)
 
 
+def patch_about(
+    triangle: int, *, areas: np.ndarray, centers: np.ndarray, normals: np.ndarray, patch_area: float = PATCH_AREA
+) -> tuple[np.ndarray, np.ndarray]:
+    """The patch about one triangle: its triangles, that one first, and the share of each; as in `surface_peak`."""
+    return next(_patches(np.array([triangle]), areas, centers, normals, patch_area))
+
+
 def _brightest(flux: np.ndarray) -> np.ndarray:
     """Triangles with the highest flux, at most N_CANDIDATES, none without light."""
     first = np.argsort(-flux, kind="stable")[:N_CANDIDATES]

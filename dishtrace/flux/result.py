@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from dishtrace.flux.agreement import Agreement
 from dishtrace.flux.ledger import Ledger
 from dishtrace.flux.part import PartResult
 from dishtrace.flux.screen import ScreenResult
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from dishtrace.dish.facets import Facets
     from dishtrace.dish.layouts import Fits
     from dishtrace.dish.mount import PlacedMirror, Pose
+    from dishtrace.flux.goal import GoalReached
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
 
@@ -59,6 +61,11 @@ class Result:
         What the user should know.
     fits : Fits
         Fits to measured points of the mirror or its facets; empty for other mirrors.
+    agreement : Agreement or None
+        The flux over the brightest patch, found forward and backward; None where no part gets mirror light, or where
+        peak points were not asked for.
+    goal : GoalReached or None
+        What the run was to reach and did, when it was to go on until then.
     """
 
     scene: Scene
@@ -84,6 +91,8 @@ class Result:
     sample_rays: tuple[np.ndarray, ...]
     notes: tuple[str, ...]
     fits: Fits
+    agreement: Agreement | None = None
+    goal: GoalReached | None = None
 
     @property
     def pose(self) -> Pose:
@@ -143,6 +152,8 @@ class Result:
             },
             "parts": {name: part.to_dict() for name, part in self.parts.items()},
             "screens": {name: screen.to_dict() for name, screen in self.screens.items()},
+            "agreement": None if self.agreement is None else self.agreement.to_dict(),
+            "goal": None if self.goal is None else self.goal.to_dict(),
             "notes": list(self.notes),
         }
 

@@ -65,7 +65,7 @@ def sights(result: Result, settings: dict[str, Setting], wanted: dict[str, Setti
     settings, wanted : dict of Setting
         All parts by name, in scene order, and those whose view is asked for.
     """
-    from dishtrace.trace.assembly import mirror_arrays
+    from dishtrace.trace.assembly import corners_of, mirror_arrays
     from dishtrace.trace.tree import build_tree
 
     names = tuple(settings)
@@ -73,11 +73,8 @@ def sights(result: Result, settings: dict[str, Setting], wanted: dict[str, Setti
     triangles = np.concatenate([mesh.triangles for mesh in meshes])
     owner = np.repeat(np.arange(len(meshes)), [len(mesh.areas) for mesh in meshes])
     low, high = triangles.min(axis=1), triangles.max(axis=1)
-    tree, order = build_tree(low, high, first=0, reach=float(np.abs(triangles).max()))
-    placed = triangles[order]
-    corners = np.ascontiguousarray(
-        np.concatenate([placed[:, :1], placed[:, 1:] - placed[:, :1]], axis=1).reshape(-1, 9)
-    )
+    reach = float(np.abs(triangles).max())
+    tree, order = build_tree(low, high, first=0, reach=reach, corners=corners_of(triangles))
     position = np.empty(len(order), dtype=np.int64)
     position[order] = np.arange(len(order))
     mirror = mirror_arrays(result.scene, result.sun, result.mirror, result.facets, z_max=0.0)
@@ -89,7 +86,7 @@ def sights(result: Result, settings: dict[str, Setting], wanted: dict[str, Setti
         for side in {face.side for face in setting.losses.faces if face.opening_area is None}:
             normals = mesh.normals if side == "front" else -mesh.normals
             ids = position[starts[number] : starts[number + 1]]
-            hits, rises = _seen(tree, corners, mirror, mesh.triangles, normals, ids, setting.up)
+            hits, rises = _seen(tree, mirror, mesh.triangles, normals, ids, setting.up)
             met = np.where(hits >= 0, owner[order[hits]], np.where(rises > 0.0, len(names), len(names) + 1))
             rows = np.repeat(np.arange(len(ids)), RAYS_PER_TRIANGLE)
             counts = np.zeros((len(ids), len(names) + 2))
@@ -101,7 +98,6 @@ def sights(result: Result, settings: dict[str, Setting], wanted: dict[str, Setti
 
 def _seen(
     tree: object,
-    corners: np.ndarray,
     mirror: object,
     triangles: np.ndarray,
     normals: np.ndarray,
@@ -115,8 +111,8 @@ def _seen(
     origins, directions = view_rays(triangles, normals)
     leaving = np.repeat(ids, RAYS_PER_TRIANGLE)
     hits = np.empty(len(leaving), dtype=np.int64)
-    scratch = np.empty(STACK_SIZE, dtype=np.int32), np.empty(STACK_SIZE)
-    first_meetings(tree, corners, mirror, origins, directions, leaving, hits, *scratch)
+    stack = np.empty(STACK_SIZE, dtype=np.int32)
+    first_meetings(tree, mirror, origins, directions, leaving, hits, stack)
     shape = (len(triangles), RAYS_PER_TRIANGLE)
     return hits.reshape(shape), (directions @ up).reshape(shape)
 

@@ -7,13 +7,13 @@ from dishtrace.trace.kernels.triangles import FAR, closest_hit
 
 
 @device
-def first_meetings(tree, corners, mirror, origins, directions, leaving, hits, stack, distance):
+def first_meetings(tree, mirror, origins, directions, leaving, hits, stack):
     """Number of the triangle that each ray meets first, or -1, into hits (n,); rays leave triangle leaving (n,)."""
     for ray in range(origins.shape[0]):
         _, hits[ray] = closest_hit(
             tree,
+            0,
             False,
-            corners,
             mirror,
             origins[ray, 0],
             origins[ray, 1],
@@ -24,5 +24,4 @@ def first_meetings(tree, corners, mirror, origins, directions, leaving, hits, st
             FAR,
             leaving[ray],
             stack,
-            distance,
         )

@@ -224,8 +224,26 @@ def peaks(result: Result, signs: Signs = PLAIN) -> list[str]:
         parts = [part for part in result.parts.values() if part.role == role and part.peak_w_m2.value > 0.0]
         if parts:
             part = max(parts, key=lambda candidate: candidate.peak_w_m2.value)
-            lines += flow([f'on "{part.name}" {_peak(part, signs)}', place_of_peak(result, part)])
-    return lines
+            patch = f'on "{part.name}" {_peak(part, signs)}'
+            lines += flow([patch, place_of_peak(result, part), *at_point(part, signs)])
+    return lines + two_ways(result, signs)
+
+
+def at_point(part: PartResult, signs: Signs = PLAIN) -> list[str]:
+    """The flux at the part's brightest point, where it was looked for."""
+    point = getattr(part, "peak_point", None)
+    return [] if point is None else [f"at a point {written(point.flux.scaled(1e-3), signs, f'kW/m{signs.square}')}"]
+
+
+def two_ways(result: Result, signs: Signs = PLAIN) -> list[str]:
+    """How the rays and looking back agree on the flux over the brightest patch."""
+    agreement = getattr(result, "agreement", None)
+    if agreement is None:
+        return []
+    ways = (written(way.scaled(1e-3), signs) for way in (agreement.forward, agreement.backward))
+    z = "unknown" if agreement.z is None else f"{agreement.z:+.1f}"
+    text = "checked in two ways, first arrivals there: {} by rays, {} by looking back".format(*ways)
+    return flow([text, f"(z = {z})"], indent="    ")
 
 
 def place_of_peak(result: Result, part: PartResult) -> str:

@@ -329,7 +329,7 @@ def _traced(
     done = 0
     for scene, rays in jobs:
         try:
-            result = trace(scene, rays=rays, progress=_shifted(progress, done, whole), **options)
+            result = trace(scene, rays=rays, peak_points=False, progress=_shifted(progress, done, whole), **options)
         except KeyboardInterrupt:
             if not results:
                 raise
@@ -346,9 +346,7 @@ def _traced(
     return results, draws, False
 
 
-def _shifted(
-    progress: Callable[[int, int], None] | None, before: int, whole: int
-) -> Callable[[int, int], None] | None:
+def _shifted(progress: Callable[[int, int], None] | None, before: int, whole: int) -> Callable[[int, int], None] | None:
     """Progress of one trace as progress of all of them."""
     return None if progress is None else lambda done, _: progress(before + done, whole)
 

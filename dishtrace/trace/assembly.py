@@ -12,6 +12,7 @@ from dishtrace.scene.materials import reflectance_table, surface_of
 from dishtrace.scene.quantity import nominal
 from dishtrace.trace.cpu import Optics
 from dishtrace.trace.optics import (
+    CLEAR_ROOT,
     MIRROR_RAYS_PER_DIRECT,
     ROLE_OTHER,
     ROLE_RECEIVER,
@@ -29,7 +30,7 @@ from dishtrace.trace.points import (
     STREAM_MIRROR_LATER,
     scrambled_points,
 )
-from dishtrace.trace.tree import build_tree
+from dishtrace.trace.tree import build_tree, joined
 
 if TYPE_CHECKING:
     from dishtrace.dish.mount import PlacedMirror
@@ -133,6 +134,12 @@ def _direct_sampling(
     return np.cumsum(share) / share.sum(), power
 
 
+def corners_of(triangles: np.ndarray) -> np.ndarray:
+    """First corner and two edges (n, 9) of triangles (n, 3, 3). [m]"""
+    edges = triangles[:, 1:] - triangles[:, :1]
+    return np.ascontiguousarray(np.concatenate([triangles[:, :1], edges], axis=1).reshape(-1, 9))
+
+
 def _part_arrays(
     scene: Scene,
     triangles: np.ndarray,
@@ -143,9 +150,8 @@ def _part_arrays(
     sun: np.ndarray,
 ) -> Parts:
     """The parts as the kernels see them, from triangles (n, 3, 3) in tree order and the part of each (n,)."""
-    edges = triangles[:, 1:] - triangles[:, :1]
-    corners = np.ascontiguousarray(np.concatenate([triangles[:, :1], edges], axis=1).reshape(-1, 9))
-    normal = np.cross(edges[:, 0], edges[:, 1])
+    corners = corners_of(triangles)
+    normal = np.cross(corners[:, 3:6], corners[:, 6:9])
     normal = np.ascontiguousarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
     surface, cover = _surfaces(scene)
     is_closed = np.array([mesh.is_closed for mesh in meshes], dtype=bool)
@@ -193,8 +199,10 @@ def assemble(
     low, high = triangles.min(axis=1), triangles.max(axis=1)
     facet_low, facet_high = facets.boxes()
     reach = max(float(np.abs(corner).max()) for corner in (low, high, facet_low, facet_high) if corner.size)
-    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0, reach=reach)
-    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach)
+    corners = corners_of(triangles)
+    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0, reach=reach, corners=corners[clear])
+    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach, corners=corners[solid])
+    tree, solid_root = joined(tree_clear, tree_solid)
     tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
     order = np.concatenate([clear[order_clear], solid[order_solid]])
     parts = _part_arrays(scene, triangles[order], part[order], meshes, sun_state=sun_state, sun=mirror.pose.sun)
@@ -203,8 +211,8 @@ def assemble(
         sun=Sun(center=np.ascontiguousarray(mirror.pose.sun), table=sun_state.shape.table),
         parts=parts,
         facets=tree_facets,
-        clear=tree_clear,
-        solid=tree_solid,
+        triangles=tree,
+        roots=np.array([root for root, n in ((solid_root, len(solid)), (CLEAR_ROOT, len(clear))) if n], dtype=np.int64),
         mirror_points=scrambled_points(
             seed=seed,
             stream=STREAM_MIRROR,

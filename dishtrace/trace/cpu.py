@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from dishtrace.trace.kernels.batch import BATCH, N_COLUMNS
 from dishtrace.trace.kernels.populations import trace_rays
 from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Mirror, Parts, Screens, Sun, Tally, World
 from dishtrace.trace.points import N_DIMENSIONS_DIRECT, N_DIMENSIONS_MIRROR, N_SCRAMBLES, Points
@@ -23,8 +24,8 @@ class Optics(NamedTuple):
     sun: Sun
     parts: Parts
     facets: Tree
-    clear: Tree
-    solid: Tree
+    triangles: Tree
+    roots: np.ndarray
     mirror_points: Points
     direct_points: Points
 
@@ -35,13 +36,15 @@ def _world(optics: Optics, screens: Screens, tally: Tally, points: Points, longe
         sun=optics.sun,
         parts=optics.parts,
         facets=optics.facets,
-        clear=optics.clear,
-        solid=optics.solid,
+        triangles=optics.triangles,
+        roots=optics.roots,
         screens=screens,
         tally=tally,
         points=points,
         stack=np.empty(STACK_SIZE, dtype=np.int32),
-        distance=np.empty(STACK_SIZE),
+        batch=np.zeros(N_COLUMNS * BATCH),
+        words=np.empty((N_DIMENSIONS_MIRROR, BATCH), dtype=np.uint32),
+        start_facets=np.empty(BATCH, dtype=np.int64),
         path=np.empty((longest_path, 3)),
         n_path=np.zeros(1, dtype=np.int64),
     )
@@ -51,13 +54,12 @@ def _trace_row(optics: Optics, screens: Screens, tally: Tally, row: int, start: 
     """All scrambles that write to one row, one after the other: so sums never depend on the number of threads."""
     from_mirror = _world(optics, screens, tally, optics.mirror_points, 0)
     from_sun = _world(optics, screens, tally, optics.direct_points, 0)
-    state = np.empty(N_DIMENSIONS_MIRROR, dtype=np.uint32)
-    state_direct = np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32)
+    state = np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32)
     start_direct, count_direct = start // MIRROR_RAYS_PER_DIRECT, count // MIRROR_RAYS_PER_DIRECT
     for scramble in range(row, N_SCRAMBLES, tally.incident.shape[0]):
         trace_rays(from_mirror, False, scramble, row, start, count, state)
         if len(optics.parts.part):
-            trace_rays(from_sun, True, scramble, row, start_direct, count_direct, state_direct)
+            trace_rays(from_sun, True, scramble, row, start_direct, count_direct, state)
 
 
 def trace_points(
@@ -98,6 +100,6 @@ def ray_path(optics: Optics, screens: Screens, tally: Tally, *, ray: int) -> np.
     """
     world = _world(optics, screens, tally, optics.mirror_points, LONGEST_PATH)
     scramble, index = ray % N_SCRAMBLES, ray // N_SCRAMBLES
-    state = np.empty(N_DIMENSIONS_MIRROR, dtype=np.uint32)
+    state = np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32)
     trace_rays(world, False, scramble, scramble % tally.incident.shape[0], index, 1, state)
     return world.path[: world.n_path[0]].copy()

@@ -24,6 +24,8 @@ N_PART_FIGURES = 5
 ROLE_RECEIVER, ROLE_STAND, ROLE_OTHER = range(3)
 # One direct ray to so many mirror rays: direct sun is one sun, so it needs far fewer.
 MIRROR_RAYS_PER_DIRECT = 16
+# Where the tree of receivers and covers begins; that of the other parts begins elsewhere.
+CLEAR_ROOT = 0
 
 N_RADIAL_BINS = 2048
 N_RINGS = 48
@@ -177,20 +179,23 @@ def no_screens() -> Screens:
 class World(NamedTuple):
     """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
 
-    facets, clear, solid: trees over the facets, over the triangles of receivers and covers, and over the others';
-    stack (s,) int32, distance (s,): of the trees' traversal; path (k, 3), n_path (1,): places of a watched ray.
+    facets: tree over the facets; triangles: trees over the triangles of receivers and covers (root 0) and over the
+    others'; roots (r,) int64: those that hold something, 0 last; stack (s,) int32: of the trees' traversal; batch,
+    words, start_facets: rays being made (kernels/batch.py); path (k, 3), n_path (1,): places of a watched ray.
     """
 
     mirror: Mirror
     sun: Sun
     parts: Parts
     facets: Tree
-    clear: Tree
-    solid: Tree
+    triangles: Tree
+    roots: np.ndarray
     screens: Screens
     tally: Tally
     points: Points
     stack: np.ndarray
-    distance: np.ndarray
+    batch: np.ndarray
+    words: np.ndarray
+    start_facets: np.ndarray
     path: np.ndarray
     n_path: np.ndarray

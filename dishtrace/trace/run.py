@@ -40,32 +40,38 @@ def run(
     threads: int,
     stop: StopFlag,
     progress: Callable[[int, int], None] | None = None,
+    start: int = 0,
+    is_time_up: Callable[[], bool] | None = None,
 ) -> int:
-    """Trace the first points of all scrambles into a tally.
+    """Trace points `start .. n_points - 1` of all scrambles into a tally.
 
     Parameters
     ----------
     optics, screens : Optics, Screens
         What the rays meet.
     tally : Tally
-        Changed in place; empty at the start.
+        Changed in place; holds the points before `start`.
     n_points : int
-        Points of each scramble, a multiple of 256.
+        Points of each scramble in the end, a multiple of 256.
     threads : int
         Threads; the result does not depend on it.
     stop : StopFlag
         Looked at between stretches of work; the first stretch is always done.
     progress : callable, optional
         Called with (rays done, rays wanted).
+    start : int
+        Points of each scramble that were traced before, a multiple of 256.
+    is_time_up : callable, optional
+        Looked at between stretches of work, too.
 
     Returns
     -------
     int
-        Points traced of each scramble.
+        Points traced of each scramble, with those before.
     """
-    done = 0
+    done = start
     with ThreadPoolExecutor(max_workers=threads) as pool:
-        while done < n_points and not (stop.is_set and done > 0):
+        while done < n_points and not (done > 0 and (stop.is_set or (is_time_up is not None and is_time_up()))):
             count = min(STRETCH_POINTS, n_points - done)
             trace_points(optics, screens, tally, start=done, count=count, pool=pool)
             done += count

@@ -45,13 +45,11 @@ def scattered_facets(n, *, seed):
 
 
 @device
-def facets_by_tree(mirror, tree, corners, origin, direction, leaving, stack, distance, t, number):
+def facets_by_tree(mirror, tree, origin, direction, leaving, stack, t, number):
     """Nearest facet of each ray through the tree."""
     for k in range(origin.shape[0]):
         o, d = origin[k], direction[k]
-        t[k], number[k] = next_facet(
-            mirror, tree, corners, o[0], o[1], o[2], d[0], d[1], d[2], FAR, leaving[k], stack, distance
-        )
+        t[k], number[k] = next_facet(mirror, tree, o[0], o[1], o[2], d[0], d[1], d[2], FAR, leaving[k], stack)
 
 
 @device

@@ -5,12 +5,12 @@ from dishtrace.trace.kernels.triangles import FAR, closest_hit, triangle_hit
 
 
 @device
-def hits_by_tree(tree, mirror, corners, origin, direction, skip, stack, distance, t, number):
+def hits_by_tree(tree, root, mirror, origin, direction, skip, stack, t, number):
     """Nearest hit of each ray through the tree."""
     for k in range(origin.shape[0]):
         o, d = origin[k], direction[k]
         t[k], number[k] = closest_hit(
-            tree, False, corners, mirror, o[0], o[1], o[2], d[0], d[1], d[2], FAR, skip[k], stack, distance
+            tree, root, False, mirror, o[0], o[1], o[2], d[0], d[1], d[2], FAR, skip[k], stack
         )
 
 

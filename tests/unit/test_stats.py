@@ -141,3 +141,24 @@ def test_estimates_are_written_without_nan(estimate, expected):
     found = estimate.to_dict()
     assert found == expected
     assert all(value is None or type(value) is float for value in found.values())
+
+
+def test_interval_of_a_well_known_value_is_value_and_t_errors():
+    # Student's t for 95 %: 2.0395134 with 31 degrees of freedom, 3.1824463 with 3 (any table)
+    low, high = Estimate(100.0, 0.1).interval()
+    assert (low, high) == pytest.approx((100.0 - 0.2039513, 100.0 + 0.2039513), abs=3e-4)
+    assert Estimate(100.0, 0.1).interval(blocks=4)[1] == pytest.approx(100.0 + 0.31824463, abs=6e-4)
+
+
+def test_interval_of_few_counts_is_wilsons():
+    """Of 9 counts, error 3, in the limit of many blocks: mu with (9 - mu)^2 = 1.96^2 mu, solved by hand."""
+    low, high = Estimate(9.0, 3.0).interval(blocks=10**9)
+    z2 = 1.959963985**2
+    expected = [9.0 + 0.5 * z2 + sign * np.sqrt(z2 * 9.0 + 0.25 * z2 * z2) for sign in (-1.0, 1.0)]
+    assert (low, high) == pytest.approx(expected, rel=1e-6)
+    assert low > 0.0
+
+
+def test_interval_without_an_error_is_unknown():
+    assert Estimate(1.0, None).interval() is None
+    assert Estimate(0.0, 0.0).interval() is None

@@ -9,8 +9,9 @@ import pytest
 
 from dishtrace.trace.assembly import N_REFLECTANCE_STEPS
 from dishtrace.trace.kernels.mirror import reflectance_at
-from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, ROLE_OTHER, ROLE_RECEIVER, ROLE_STAND
+from dishtrace.trace.optics import CLEAR_ROOT, MIRROR_RAYS_PER_DIRECT, ROLE_OTHER, ROLE_RECEIVER, ROLE_STAND
 from tests.support.small_scenes import COVER, POT, SECONDARY, TUBE, prepared, scene_text
+from tests.support.trees import leaves
 
 ALL_ROLES = POT + TUBE + SECONDARY + COVER
 
@@ -43,9 +44,9 @@ def test_order_leads_back_to_the_parts(placed):
 def test_receivers_and_covers_have_a_tree_of_their_own(placed):
     optics = placed.assembly.optics
     in_clear = np.zeros(len(optics.parts.part), dtype=bool)
-    for tree, value in ((optics.clear, True), (optics.solid, False)):
-        child, counts = tree.links[:, 12:14], tree.links[:, 14:16]
-        for first, count in zip(child[counts > 0], counts[counts > 0], strict=True):
+    assert optics.roots[-1] == CLEAR_ROOT
+    for root, value in ((CLEAR_ROOT, True), (optics.roots[0], False)):
+        for first, count, _ in leaves(optics.triangles, root):
             in_clear[first : first + count] = value
     roles = np.array([mesh.role for mesh in placed.meshes])[optics.parts.part]
     assert np.array_equal(in_clear, np.isin(roles, ["receiver", "cover"]))
@@ -108,5 +109,4 @@ def test_reflectance_over_incidence_is_laid_over_the_cosine(tmp_path):
 def test_a_scene_without_parts_has_empty_trees():
     optics = prepared(scene_text()).assembly.optics
     assert len(optics.parts.part) == len(optics.parts.direct_cdf) == 0
-    assert np.all(optics.clear.links[:, 14:] == -1)
-    assert np.all(optics.solid.links[:, 14:] == -1)
+    assert len(optics.roots) == 0

@@ -14,6 +14,7 @@ from dishtrace.trace.kernels.mirror import (
     facet_hit,
     facet_normal,
     facet_place,
+    facet_shape,
     is_in_outline,
     is_over_outline,
     outline_point,
@@ -185,7 +186,7 @@ def test_places_and_normals_of_pieces_are_the_plain_ones(i):
     """Against the dish folder's surface, and the normal scaled to 1 along the facet's own."""
     uv = PIECES.outlines[i].map_unit_square(*np.random.default_rng(30 + i).random((2, 200)))
     place, scaled = PIECES.surface(i, uv)
-    found = np.array([facet_place(PIECE_MIRROR, i, *point) for point in uv])
+    found = np.array([facet_place(facet_shape(PIECE_MIRROR, i), *point) for point in uv])
     assert np.allclose(found[:, :3], place, rtol=0.0, atol=1e-15)
     assert np.allclose(found[:, 3:], scaled, rtol=1e-13, atol=1e-14)
     unit = np.array([facet_normal(PIECE_MIRROR, i, *point) for point in place])

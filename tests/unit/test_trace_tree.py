@@ -1,7 +1,7 @@
 """The bounding-volume tree: its build, and that its answer is that of a search through all triangles.
 
-Planted errors that these tests catch: boxes not widened before they are rounded; the nearer child put on the stack;
-a node popped although nearer than the hit being thrown away; the last triangle of a leaf left out.
+Planted errors that these tests catch: boxes not widened before they are rounded; the children still to be looked into
+forgotten; the limit of an old hit kept; the last triangle of a leaf left out.
 """
 
 import numpy as np
@@ -11,19 +11,16 @@ from dishtrace.dish.facets import skin
 from dishtrace.dish.outline import circle
 from dishtrace.parts.solids import cylinder, sphere
 from dishtrace.trace.kernels.triangles import FAR, triangle_hit
-from dishtrace.trace.tree import LEAF_SIZE, STACK_SIZE, build_tree
+from dishtrace.trace.tree import STACK_SIZE, WIDTH, build_tree, joined
 from dishtrace.vec import normalise
 from tests.support.mirrors import mirror_of
 from tests.support.search import hits_by_search, hits_by_tree
+from tests.support.trees import children, corners_of, depth, leaves, nodes
 
 
 def tree_over(triangles, *, first, reach=0.0):
-    return build_tree(triangles.min(axis=1), triangles.max(axis=1), first=first, reach=reach)
-
-
-def corners_of(triangles):
-    first, second, third = np.moveaxis(triangles, 1, 0)
-    return np.ascontiguousarray(np.concatenate([first, second - first, third - first], axis=1))
+    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    return build_tree(low, high, first=first, reach=reach, corners=corners_of(triangles))
 
 
 def scattered(n, *, size=0.1, seed=0):
@@ -51,31 +48,6 @@ MESHES = {
 }
 
 
-def node_arrays(tree):
-    """Boxes (m, 2, 6), children (m, 2) and counts (m, 2) of the packed nodes."""
-    return tree.boxes[:, :12].reshape(-1, 2, 6), tree.links[:, 12:14], tree.links[:, 14:16]
-
-
-def leaves(tree):
-    """(box, first, count) of all leaves, by walking from the root."""
-    boxes, child, count = node_arrays(tree)
-    found, stack = [], [0]
-    while stack:
-        node = stack.pop()
-        for slot in (0, 1):
-            if count[node, slot] > 0:
-                found.append((boxes[node, slot], int(child[node, slot]), int(count[node, slot])))
-            elif count[node, slot] == 0:
-                stack.append(int(child[node, slot]))
-    return found
-
-
-def depth(tree, node=0):
-    _, children, count = node_arrays(tree)
-    inner = [int(children[node, slot]) for slot in (0, 1) if count[node, slot] == 0]
-    return 1 + max((depth(tree, child) for child in inner), default=0)
-
-
 @pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
 def test_each_triangle_lies_in_one_leaf_and_its_boxes_hold_it(triangles):
     first = 1000
@@ -83,30 +55,67 @@ def test_each_triangle_lies_in_one_leaf_and_its_boxes_hold_it(triangles):
     assert np.array_equal(np.sort(order), np.arange(len(triangles)))
     placed = triangles[order]
     covered = np.zeros(len(triangles), dtype=int)
-    for box, start, count in leaves(tree):
-        assert 1 <= count <= LEAF_SIZE
+    for start, count, box in leaves(tree):
+        assert 1 <= count <= WIDTH
         held = placed[start - first : start - first + count]
         covered[start - first : start - first + count] += 1
-        assert np.all(held.min(axis=(0, 1)) > box[:3].astype(float))
-        assert np.all(held.max(axis=(0, 1)) < box[3:].astype(float))
+        assert np.all(held.min(axis=(0, 1)) > box[:3])
+        assert np.all(held.max(axis=(0, 1)) < box[3:])
     assert np.array_equal(covered, np.ones(len(triangles)))
 
 
 @pytest.mark.parametrize("triangles", MESHES.values(), ids=MESHES.keys())
 def test_boxes_of_inner_nodes_hold_those_below(triangles):
     tree, _ = tree_over(triangles, first=0)
-    boxes, children, count = node_arrays(tree)
-    for node, slot in np.argwhere(count == 0):
-        child = children[node, slot]
-        used = boxes[child][count[child] >= 0]
-        assert np.all(used[:, :3].min(axis=0) >= boxes[node, slot, :3])
-        assert np.all(used[:, 3:].max(axis=0) <= boxes[node, slot, 3:])
+    for node in nodes(tree):
+        for box, child, _ in children(tree, node):
+            if child >= 0:
+                below = np.array([held for held, _, _ in children(tree, child)])
+                assert np.all(below[:, :3].min(axis=0) >= box[:3])
+                assert np.all(below[:, 3:].max(axis=0) <= box[3:])
 
 
-def test_a_node_is_one_line_of_memory():
+def test_leaves_hold_their_triangles_side_by_side():
+    """Corners and edges of each, and beyond the last one numbers that no ray can meet."""
+    triangles = MESHES["scattered"]
+    tree, order = tree_over(triangles, first=30)
+    corners = corners_of(triangles[order])
+    for leaf, (start, count) in enumerate(zip(tree.leaf_first, lengths(tree), strict=True)):
+        assert np.array_equal(tree.packs[leaf, :, :count].T, corners[start - 30 : start - 30 + count])
+        assert np.all(np.isnan(tree.packs[leaf, :, count:]))
+
+
+def lengths(tree):
+    """Number of triangles in each leaf, by leaf."""
+    found = np.zeros(len(tree.leaf_first), dtype=int)
+    for node in nodes(tree):
+        for _, child, count in children(tree, node):
+            if child < 0:
+                found[-1 - child] = count
+    return found
+
+
+def test_joined_trees_are_both():
+    """From either root the triangles of that tree, in the joint numbering."""
+    one, other = MESHES["scattered"], MESHES["cylinder"]
+    tree_one, order_one = tree_over(one, first=0)
+    tree_other, order_other = tree_over(other, first=len(one))
+    tree, root = joined(tree_one, tree_other)
+    for start, mesh, order in ((0, one, order_one), (root, other, order_other)):
+        origin, direction = awkward_rays(mesh, 2000, 1)
+        skip = np.full(2000, -1)
+        t, number = run_tree(tree, origin, direction, skip, root=start)
+        expected, expected_number = run_search(corners_of(mesh[order]), origin, direction, skip)
+        is_plane = np.arange(2000) % 8 == IN_PLANE
+        assert np.array_equal(t[~is_plane], expected[~is_plane])
+        assert np.all(number[number >= 0] >= (0 if start == 0 else len(one)))
+        assert expected_number.max() > 0
+
+
+def test_a_node_is_four_lines_of_memory():
     tree, _ = tree_over(MESHES["scattered"], first=0)
-    assert tree.boxes.shape[1:] == tree.links.shape[1:] == (16,)
-    assert tree.boxes.strides == (64, 4)
+    assert tree.boxes.shape[1:] == tree.links.shape[1:] == (64,)
+    assert tree.boxes.strides == (256, 4)
     assert tree.boxes.ctypes.data % 64 == 0
     assert np.shares_memory(tree.boxes, tree.links)
 
@@ -115,9 +124,9 @@ def test_boxes_are_widened_by_what_single_precision_can_shift_a_ray():
     """By 3e-7 at least and 1e-6 at most of the largest coordinate that rays start from."""
     for reach in (0.0, 50.0):
         triangles = scattered(300)
-        tree, order = build_tree(triangles.min(axis=1), triangles.max(axis=1), first=0, reach=reach)
+        tree, order = tree_over(triangles, first=0, reach=reach)
         largest = max(reach, np.abs(triangles).max())
-        for box, start, count in leaves(tree):
+        for start, count, box in leaves(tree):
             held = triangles[order[start : start + count]]
             room = np.concatenate([held.min(axis=(0, 1)) - box[:3], box[3:] - held.max(axis=(0, 1))])
             assert room.min() > 3e-7 * largest
@@ -139,28 +148,17 @@ def test_deepest_arrangement_keeps_to_the_stack():
 
 
 def test_empty_tree_has_no_leaves():
-    tree, order = build_tree(np.zeros((0, 3)), np.zeros((0, 3)), first=7)
+    tree, order = tree_over(np.zeros((0, 3, 3)), first=7)
     assert len(order) == 0
     assert leaves(tree) == []
-    out = run_tree(tree, np.zeros((0, 9)), np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([-1]))
+    out = run_tree(tree, np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]), np.array([-1]))
     assert (out[0][0], out[1][0]) == (FAR, -1)
 
 
-def run_tree(tree, corners, origin, direction, skip):
+def run_tree(tree, origin, direction, skip, *, root=0):
     n = len(origin)
     t, number = np.empty(n), np.empty(n, dtype=np.int64)
-    hits_by_tree(
-        tree,
-        NO_MIRROR,
-        corners,
-        origin,
-        direction,
-        skip,
-        np.empty(STACK_SIZE, np.int32),
-        np.empty(STACK_SIZE),
-        t,
-        number,
-    )
+    hits_by_tree(tree, root, NO_MIRROR, origin, direction, skip, np.empty(STACK_SIZE, np.int32), t, number)
     return t, number
 
 
@@ -206,7 +204,7 @@ def assert_tree_is_search(triangles, n, seed):
     tree, order = tree_over(triangles, first=0, reach=float(np.abs(origin).max()))
     corners = corners_of(triangles[order])
     skip = np.where(np.arange(n) % 3 == 0, np.random.default_rng(seed).integers(len(triangles), size=n), -1)
-    t, number = run_tree(tree, corners, origin, direction, skip)
+    t, number = run_tree(tree, origin, direction, skip)
     expected, expected_number = run_search(corners, origin, direction, skip)
     # A ray that lies in a triangle's plane to the last bit meets it anywhere or nowhere.
     normals = normalise(np.cross(corners[:, 3:6], corners[:, 6:]))
@@ -241,7 +239,7 @@ def test_rays_from_far_away_miss_nothing():
     direction, skip = normalise(target - origin), np.full(4000, -1)
     tree, order = tree_over(triangles, first=0, reach=1000.0)
     corners = corners_of(triangles[order])
-    t, number = run_tree(tree, corners, origin, direction, skip)
+    t, number = run_tree(tree, origin, direction, skip)
     expected, expected_number = run_search(corners, origin, direction, skip)
     assert np.array_equal(t, expected)
     assert 0.3 < np.mean(expected_number >= 0) < 1.0

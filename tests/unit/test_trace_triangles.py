@@ -1,18 +1,27 @@
 """One ray and one triangle, at all the awkward places, and what lets light through on its way.
 
 Planted errors that these tests catch: u + v <= 1 forgotten, a sign in v (back faces lost), hits behind kept,
-the box test without its order of near and far, covers that count twice or not at all.
+the box test without its order of near and far, a child not asked for, covers that count twice or not at all.
 """
 
 import numpy as np
 import pytest
 
 from dishtrace.trace.kernels.surface import sheet_optics
-from dishtrace.trace.kernels.triangles import FURTHEST, MISSED, box_entry, inverse_of, transmitted_share, triangle_hit
+from dishtrace.trace.kernels.triangles import (
+    ALL_CHILDREN,
+    FURTHEST,
+    NOTHING,
+    boxes_met,
+    inverse_of,
+    transmitted_share,
+    triangle_hit,
+)
 from dishtrace.trace.optics import Parts
 from dishtrace.trace.reference_optics import triangle_distances
-from dishtrace.trace.tree import STACK_SIZE, build_tree
+from dishtrace.trace.tree import N_COLUMNS, STACK_SIZE, TAG, WIDTH, Tree, build_tree
 from dishtrace.vec import normalise
+from tests.support.trees import corners_of
 
 # First corner, then the two edges: a right triangle in z = 0 with corners (0, 0), (1, 0), (0, 2).
 FLAT = np.array([[0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 2.0, 0.0]])
@@ -102,11 +111,20 @@ def test_plain_twin_agrees_everywhere():
 
 
 def entry(origin, direction, t_max=FURTHEST):
-    """Of the second box of a node, from column 6 on, in single precision as the trees have it."""
-    boxes = np.array([[9.0] * 6 + [0.0, 0.0, 0.0, 1.0, 2.0, 3.0] + [0.0] * 4], dtype=np.float32)
-    start = (np.float32(x) for x in origin)
-    found = box_entry(boxes, 0, 6, *start, *(inverse_of(d) for d in direction), np.float32(t_max))
-    return np.inf if found == MISSED else found
+    """Of the third child's box, the only one of a node, in single precision as the trees have it."""
+    boxes = np.zeros((1, N_COLUMNS), dtype=np.float32)
+    boxes[0, 2 : 6 * WIDTH : WIDTH] = (0.0, 0.0, 0.0, 1.0, 2.0, 3.0)
+    boxes.view(np.int32)[0, TAG + 2] = 1 << 2
+    tree = Tree(boxes, boxes.view(np.int32), np.zeros(1, dtype=np.int32), np.zeros((0, 9, WIDTH)))
+    start = [np.float32(x) for x in origin]
+    inverse = [inverse_of(d) for d in direction]
+    met, nearest = boxes_met(tree, 0, ALL_CHILDREN, *start, *inverse, np.float32(t_max))
+    assert boxes_met(tree, 0, np.int32(255 - 4), *start, *inverse, np.float32(t_max)) == (0, NOTHING)
+    if met == 0:
+        assert nearest == NOTHING
+        return np.inf
+    assert met == 4 and nearest & 7 == 2
+    return float(np.int32(nearest & -8).view(np.float32))
 
 
 def test_box_is_entered_at_its_near_face():
@@ -150,11 +168,12 @@ def parts_of(triangles, covers):
 def share(heights, covers, *, direction=(0.0, 0.0, 1.0), skip=-1, is_cover_clear=True, place=(0.3, 0.3)):
     corner = np.array([[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [0.0, 4.0, 0.0]])
     triangles = np.array([corner + [0.0, 0.0, z] for z in heights]).reshape(-1, 3, 3)
-    tree, order = build_tree(triangles.min(axis=1), triangles.max(axis=1), first=0)
+    corners = corners_of(triangles)
+    tree, order = build_tree(triangles.min(axis=1), triangles.max(axis=1), first=0, corners=corners)
     parts = parts_of(triangles[order], np.array(covers, dtype=float).reshape(-1, 3)[order])
     skip = skip if skip < 0 else int(np.flatnonzero(order == skip)[0])
     stack = np.empty(STACK_SIZE, dtype=np.int32)
-    return transmitted_share(tree, parts, *place, 0.0, *direction, skip, stack, is_cover_clear)
+    return transmitted_share(tree, 0, parts, *place, 0.0, *direction, skip, stack, is_cover_clear)
 
 
 OPAQUE, GLASS = (0.0, 0.0, 0.0), (1.526, 16.0, 0.004)

@@ -119,17 +119,34 @@ def from_facet(mirror, i, u, v, w):
 
 
 @device
-def facet_place(mirror, i, u, v):
-    """Place on facet i above (u, v), and its normal scaled to 1 along w: six numbers, dish frame."""
-    m = mirror.quadric
-    q = m[i, 0] * u * u + m[i, 1] * v * v + 2.0 * m[i, 3] * u * v
-    b = 1.0 - 2.0 * (m[i, 4] * u + m[i, 5] * v)
-    w = 2.0 * q / (b + math.sqrt(max(b * b - 4.0 * m[i, 2] * q, 0.0)))
-    fu, fv, fw = form(mirror, i, u, v, w)
-    scale = 1.0 / (1.0 - 2.0 * fw)
-    x, y, z = from_facet(mirror, i, u, v, w)
-    nx, ny, nz = from_facet(mirror, i, -2.0 * fu * scale, -2.0 * fv * scale, 1.0)
-    return x + mirror.origin[i, 0], y + mirror.origin[i, 1], z + mirror.origin[i, 2], nx, ny, nz
+def facet_shape(mirror, i):
+    """Numbers of facet i as a tuple: quadric (6), axes (9), origin (3)."""
+    m, e, o = mirror.quadric, mirror.axes, mirror.origin
+    return (
+        (m[i, 0], m[i, 1], m[i, 2], m[i, 3], m[i, 4], m[i, 5]),
+        (e[i, 0], e[i, 1], e[i, 2], e[i, 3], e[i, 4], e[i, 5], e[i, 6], e[i, 7], e[i, 8]),
+        (o[i, 0], o[i, 1], o[i, 2]),
+    )
+
+
+@device
+def facet_place(shape, u, v):
+    """Place on a facet above (u, v), and its normal scaled to 1 along w: six numbers, dish frame; of facet_shape."""
+    m, e, o = shape
+    q = m[0] * u * u + m[1] * v * v + 2.0 * m[3] * u * v
+    b = 1.0 - 2.0 * (m[4] * u + m[5] * v)
+    d = b * b - 4.0 * m[2] * q
+    w = 2.0 * q / (b + math.sqrt(d if d > 0.0 else 0.0))
+    scale = -2.0 / (1.0 - 2.0 * (m[4] * u + m[5] * v + m[2] * w))
+    nu, nv = (m[0] * u + m[3] * v + m[4] * w) * scale, (m[3] * u + m[1] * v + m[5] * w) * scale
+    return (
+        u * e[0] + v * e[3] + w * e[6] + o[0],
+        u * e[1] + v * e[4] + w * e[7] + o[1],
+        u * e[2] + v * e[5] + w * e[8] + o[2],
+        nu * e[0] + nv * e[3] + e[6],
+        nu * e[1] + nv * e[4] + e[7],
+        nu * e[2] + nv * e[5] + e[8],
+    )
 
 
 @device
@@ -200,11 +217,6 @@ def reflected(nx, ny, nz, dx, dy, dz, slope_a, slope_b, spread_a, spread_b):
 
     slope_a, slope_b: deviations of the normal; spread_a, spread_b: of the reflected ray [tangents].
     """
-    mx, my, mz = nx, ny, nz
-    if slope_a != 0.0 or slope_b != 0.0:
-        mx, my, mz = tilted(nx, ny, nz, slope_a, slope_b)
+    mx, my, mz = tilted(nx, ny, nz, slope_a, slope_b)
     k = 2.0 * (dx * mx + dy * my + dz * mz)
-    rx, ry, rz = dx - k * mx, dy - k * my, dz - k * mz
-    if spread_a != 0.0 or spread_b != 0.0:
-        return tilted(rx, ry, rz, spread_a, spread_b)
-    return rx, ry, rz
+    return tilted(dx - k * mx, dy - k * my, dz - k * mz, spread_a, spread_b)

@@ -5,23 +5,35 @@ from __future__ import annotations
 import math
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.mirror import (
-    facet_place,
-    is_over_outline,
-    outline_point,
-    reflectance_at,
-    reflected,
+from dishtrace.trace.kernels.batch import (
+    BATCH,
+    DX,
+    DY,
+    DZ,
+    KEPT,
+    NX,
+    NY,
+    NZ,
+    POWER,
+    SX,
+    SY,
+    SZ,
+    X,
+    Y,
+    Z,
+    batch_rays,
 )
+from dishtrace.trace.kernels.mirror import is_over_outline, reflectance_at
 from dishtrace.trace.kernels.sampling import (
     cos_sin_turns,
     first_point,
     next_point,
-    normal_quantile,
     perpendicular,
     picked,
     sun_tan2,
     unit,
 )
+from dishtrace.trace.kernels.screens import record_batch
 from dishtrace.trace.kernels.triangles import FAR, is_front, next_facet, transmitted_share
 from dishtrace.trace.kernels.walk import note_place, off_surface, walk
 from dishtrace.trace.optics import LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
@@ -29,18 +41,13 @@ from dishtrace.trace.points import N_SCRAMBLES
 
 
 @device
-def sun_direction(sun, jitter, u2, u3, u8, u9):
+def sun_direction(sun, u, v):
     """Vector towards a point of the sun, of length 1 / cos(theta), and cos(theta), theta the angle from its centre."""
     cx, cy, cz = sun.center[0], sun.center[1], sun.center[2]
     e1x, e1y, e1z, e2x, e2y, e2z = perpendicular(cx, cy, cz)
-    if jitter > 0.0:
-        a, b = jitter * normal_quantile(u8), jitter * normal_quantile(u9)
-        s = 1.0 / math.sqrt(1.0 + a * a + b * b)
-        cx, cy, cz = (cx + a * e1x + b * e2x) * s, (cy + a * e1y + b * e2y) * s, (cz + a * e1z + b * e2z) * s
-        e1x, e1y, e1z, e2x, e2y, e2z = perpendicular(cx, cy, cz)
-    tan2 = sun_tan2(sun.table, u2)
+    tan2 = sun_tan2(sun.table, u)
     tan = math.sqrt(tan2)
-    cos, sin = cos_sin_turns(u3)
+    cos, sin = cos_sin_turns(v)
     a, b = tan * cos, tan * sin
     return cx + a * e1x + b * e2x, cy + a * e1y + b * e2y, cz + a * e1z + b * e2z, 1.0 / math.sqrt(1.0 + tan2)
 
@@ -48,23 +55,15 @@ def sun_direction(sun, jitter, u2, u3, u8, u9):
 @device
 def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
     """Share of the sunlight towards (x, y, z) that no part stops on the way in."""
-    share = transmitted_share(world.clear, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
-    if share > 0.0:
-        share *= transmitted_share(world.solid, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear)
+    share = 1.0
+    for k in range(world.roots.shape[0]):
+        root = world.roots[k]
+        share *= transmitted_share(
+            world.triangles, root, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear
+        )
+        if share <= 0.0:
+            return 0.0
     return share
-
-
-@device
-def start_on_mirror(world, p):
-    """Where a mirror ray meets a facet: (facet, x, y, z, unit normal, unit vector to the sun, power)."""
-    mirror = world.mirror
-    facet, a = picked(mirror.pick_cdf, unit(p[0]))
-    u, v = outline_point(mirror, facet, a, unit(p[1]))
-    x, y, z, nx, ny, nz = facet_place(mirror, facet, u, v)
-    sx, sy, sz, cosine = sun_direction(world.sun, mirror.jitter, unit(p[2]), unit(p[3]), unit(p[8]), unit(p[9]))
-    weight = mirror.power[facet] * (sx * nx + sy * ny + sz * nz)
-    s = 1.0 / math.sqrt(nx * nx + ny * ny + nz * nz)
-    return facet, x, y, z, nx * s, ny * s, nz * s, sx * cosine, sy * cosine, sz * cosine, weight
 
 
 @device
@@ -79,7 +78,7 @@ def start_on_part(world, p):
     z = parts.corners[tri, 2] + b * parts.corners[tri, 5] + c * parts.corners[tri, 8]
     # The jitter of the dish axis does not move the sun for parts that stand still; for parts on the dish it is
     # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
-    sx, sy, sz, cosine = sun_direction(world.sun, 0.0, unit(p[3]), unit(p[4]), 0.5, 0.5)
+    sx, sy, sz, cosine = sun_direction(world.sun, unit(p[3]), unit(p[4]))
     nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
     facing = sx * nx + sy * ny + sz * nz
     weight = parts.direct_power[tri] * abs(facing)
@@ -88,22 +87,7 @@ def start_on_part(world, p):
 
 
 @device
-def first_reflection(world, facet, nx, ny, nz, sx, sy, sz, p):
-    """Light from s after facet's first reflection: (reflected share, unit direction)."""
-    mirror = world.mirror
-    rho = reflectance_at(mirror, facet, sx * nx + sy * ny + sz * nz)
-    slope = mirror.slope[facet]
-    sa = sb = ba = bb = 0.0
-    if slope > 0.0:
-        sa, sb = slope * normal_quantile(unit(p[4])), slope * normal_quantile(unit(p[5]))
-    if mirror.spread > 0.0:
-        ba, bb = mirror.spread * normal_quantile(unit(p[6])), mirror.spread * normal_quantile(unit(p[7]))
-    dx, dy, dz = reflected(nx, ny, nz, -sx, -sy, -sz, sa, sb, ba, bb)
-    return rho if dx * nx + dy * ny + dz * nz > 0.0 else 0.0, dx, dy, dz
-
-
-@device
-def book_arrival(world, scramble, facet, x, y, weight, share, rho):
+def book_arrival(world, scramble, x, y, weight, share, rho):
     """Book a mirror ray up to its first reflection; returns the power that goes on."""
     budget = world.tally.budget
     budget[scramble, OUTLINE] += weight
@@ -118,43 +102,63 @@ def book_arrival(world, scramble, facet, x, y, weight, share, rho):
 
 
 @device
-def trace_ray(world, is_direct, scramble, row, ray, p):
-    """One ray from its point p of 32-bit words: (13,) from the mirror, (8,) from the sun straight to a part."""
-    mirror = world.mirror
-    facet = tri = -1
-    if is_direct:
-        tri, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_part(world, p)
-    else:
-        facet, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_mirror(world, p)
+def trace_mirror_ray(world, scramble, row, ray, facet, j):
+    """Ray j of the batch: what reaches the mirror, what leaves it, and where that goes."""
+    mirror, b, tally = world.mirror, world.batch, world.tally
+    b[KEPT + j] = 0.0
+    weight = b[POWER + j]
     if weight <= 0.0:
         return
+    x, y, z = b[X + j], b[Y + j], b[Z + j]
+    sx, sy, sz = b[SX + j], b[SY + j], b[SZ + j]
     note_place(world, x + mirror.sketch_length * sx, y + mirror.sketch_length * sy, z + mirror.sketch_length * sz)
     note_place(world, x, y, z)
-    t, before = next_facet(
-        mirror, world.facets, world.parts.corners, x, y, z, sx, sy, sz, FAR, facet, world.stack, world.distance
-    )
-    if not is_direct and before >= 0 and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
+    t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
+    if before >= 0 and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
         # Another facet in front takes this light, and counts it.
-        world.tally.budget[scramble, OVERLAP] += weight
+        tally.budget[scramble, OVERLAP] += weight
         return
-    share = 0.0 if before >= 0 else share_arriving(world, x, y, z, sx, sy, sz, tri, not is_direct)
-    if is_direct:
-        kept = weight if share > 0.0 else 0.0
-        dx, dy, dz = -sx, -sy, -sz
-        u0, u1, u2 = unit(p[5]), unit(p[6]), unit(p[7])
-    else:
-        rho, dx, dy, dz = first_reflection(world, facet, nx, ny, nz, sx, sy, sz, p)
-        kept = book_arrival(world, scramble, facet, x, y, weight, share, rho)
-        u0, u1, u2 = unit(p[10]), unit(p[11]), unit(p[12])
+    share = 0.0 if before >= 0 else share_arriving(world, x, y, z, sx, sy, sz, -1, True)
+    nx, ny, nz = b[NX + j], b[NY + j], b[NZ + j]
+    dx, dy, dz = b[DX + j], b[DY + j], b[DZ + j]
+    rho = reflectance_at(mirror, facet, sx * nx + sy * ny + sz * nz) if dx * nx + dy * ny + dz * nz > 0.0 else 0.0
+    kept = book_arrival(world, scramble, x, y, weight, share, rho)
+    b[KEPT + j] = kept
     if kept > 0.0:
-        walk(world, scramble, row, ray, is_direct, x, y, z, dx, dy, dz, kept, facet, tri, u0, u1, u2)
+        words = world.words
+        u0, u1, u2 = unit(words[10, j]), unit(words[11, j]), unit(words[12, j])
+        walk(world, scramble, row, ray, False, j, x, y, z, dx, dy, dz, kept, facet, -1, u0, u1, u2)
+
+
+@device
+def trace_direct_ray(world, scramble, row, ray, p):
+    """One ray from the sun straight to a part, from its point p (8,) of 32-bit words."""
+    mirror = world.mirror
+    tri, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_part(world, p)
+    if weight <= 0.0:
+        return
+    t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, -1, world.stack)
+    if before < 0 and share_arriving(world, x, y, z, sx, sy, sz, tri, False) > 0.0:
+        u0, u1, u2 = unit(p[5]), unit(p[6]), unit(p[7])
+        walk(world, scramble, row, ray, True, -1, x, y, z, -sx, -sy, -sz, weight, -1, tri, u0, u1, u2)
 
 
 @device
 def trace_rays(world, is_direct, scramble, row, start, count, state):
     """Rays `start .. start + count - 1` of one scramble of a population; state (d,) uint32 is scratch."""
-    first_point(world.points.columns, world.points.shifts, scramble, start, state)
-    for index in range(start, start + count):
-        if index > start:
-            next_point(world.points.columns, scramble, index, state)
-        trace_ray(world, is_direct, scramble, row, index * N_SCRAMBLES + scramble, state)
+    if is_direct:
+        first_point(world.points.columns, world.points.shifts, scramble, start, state)
+        for index in range(start, start + count):
+            if index > start:
+                next_point(world.points.columns, scramble, index, state)
+            trace_direct_ray(world, scramble, row, index * N_SCRAMBLES + scramble, state)
+        return
+    first = start - start % BATCH
+    while first < start + count:
+        batch_rays(world, scramble, first, world.words, world.start_facets, world.batch)
+        low, high = max(start - first, 0), min(start + count - first, BATCH)
+        for j in range(low, high):
+            ray = (first + j) * N_SCRAMBLES + scramble
+            trace_mirror_ray(world, scramble, row, ray, world.start_facets[j], j)
+        record_batch(world.screens, world.tally, scramble, world.batch, low, high)
+        first += BATCH

@@ -16,6 +16,8 @@ _LOW = np.uint64(0xFFFFFFFF)
 _HALF_WORD = np.uint64(32)
 _ONE = np.uint64(1)
 _TO_UNIT = 2.0**-32
+# Half width of the middle part of algorithm AS 241.
+CENTRE = 0.425
 # Coefficients of algorithm AS 241 (Wichura 1988, Applied Statistics 37, PPND16), highest power first.
 _CENTRE_TOP = (
     2.5090809287301226727e3,
@@ -145,11 +147,17 @@ def ratio(top, bottom, r):
 
 
 @device
+def central_quantile(q):
+    """Quantile of the standard normal distribution at q + 1/2, |q| <= CENTRE."""
+    return q * ratio(_CENTRE_TOP, _CENTRE_BOTTOM, 0.180625 - q * q)
+
+
+@device
 def normal_quantile(p):
     """Quantile of the standard normal distribution, 0 < p < 1, to about 1e-16 (algorithm AS 241)."""
     q = p - 0.5
-    if abs(q) <= 0.425:
-        return q * ratio(_CENTRE_TOP, _CENTRE_BOTTOM, 0.180625 - q * q)
+    if abs(q) <= CENTRE:
+        return central_quantile(q)
     r = math.sqrt(-math.log(min(p, 1.0 - p)))
     if r <= 5.0:
         return math.copysign(ratio(_MIDDLE_TOP, _MIDDLE_BOTTOM, r - 1.6), q)
@@ -205,13 +213,11 @@ def cos_sin_turns(u):
             )
         )
     )
-    if quarter == 1.0:
-        return -s, c
-    if quarter == 2.0:
-        return -c, -s
-    if quarter == 3.0:
-        return s, -c
-    return c, s
+    is_odd = (quarter == 1.0) | (quarter == 3.0)
+    cos, sin = -s if is_odd else c, c if is_odd else s
+    cos = -cos if (quarter == 2.0) | (quarter == 3.0) else cos
+    sin = -sin if (quarter == 2.0) | (quarter == 3.0) else sin
+    return cos, sin
 
 
 @device

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.batch import BATCH, CLEAR_END, CROSSING, DX, DY, DZ, END, KEPT, U, V, X, Y, Z
 
 
 @device
@@ -26,6 +27,33 @@ def record_screens(screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t_o
         a = px * screens.axes[k, 0] + py * screens.axes[k, 1] + pz * screens.axes[k, 2]
         b = px * screens.axes[k, 3] + py * screens.axes[k, 4] + pz * screens.axes[k, 5]
         book_crossing(screens, tally, scramble, k, a, b, weight)
+
+
+@device
+def record_batch(screens, tally, scramble, b, low, high):
+    """Book the first stretch of rays low .. high - 1 of a batch, as record_screens does, one screen after the other.
+
+    Columns U and V then hold the places of crossing.
+    """
+    for k in range(screens.origin.shape[0]):
+        fx, fy, fz = screens.facing[k, 0], screens.facing[k, 1], screens.facing[k, 2]
+        cx, cy, cz = screens.origin[k, 0], screens.origin[k, 1], screens.origin[k, 2]
+        ax, ay, az = screens.axes[k, 0], screens.axes[k, 1], screens.axes[k, 2]
+        bx, by, bz = screens.axes[k, 3], screens.axes[k, 4], screens.axes[k, 5]
+        end = CLEAR_END if screens.is_clear[k] else END
+        for j in range(BATCH):
+            rx, ry, rz = cx - b[X + j], cy - b[Y + j], cz - b[Z + j]
+            dx, dy, dz = b[DX + j], b[DY + j], b[DZ + j]
+            towards = dx * fx + dy * fy + dz * fz
+            t = (rx * fx + ry * fy + rz * fz) / towards
+            px, py, pz = t * dx - rx, t * dy - ry, t * dz - rz
+            b[U + j] = px * ax + py * ay + pz * az
+            b[V + j] = px * bx + py * by + pz * bz
+            is_met = (towards < 0.0) & (t > 0.0) & (t <= b[end + j])
+            b[CROSSING + j] = b[KEPT + j] if is_met else 0.0
+        for j in range(low, high):
+            if b[CROSSING + j] > 0.0:
+                book_crossing(screens, tally, scramble, k, b[U + j], b[V + j], b[CROSSING + j])
 
 
 @device

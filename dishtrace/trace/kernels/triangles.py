@@ -9,15 +9,20 @@ import numpy as np
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.mirror import facet_hit, facet_normal
 from dishtrace.trace.kernels.surface import sheet_optics
+from dishtrace.trace.tree import CHILD, TAG, WIDTH
 
 # Shared edges: a hair of overlap (relative to the triangle) is harmless, a hair of gap loses light.
 EDGE = -1e-12
-# Stands for "no hit": a distance beyond every scene, yet finite, so that a missed box (infinite) is always further.
+# Stands for "no hit": a distance beyond every scene, yet finite.
 FAR = 1e300
-# The same in single precision: beyond every scene, and beyond that, for a box that is missed.
+# The same in single precision.
 FURTHEST = np.float32(1e37)
-MISSED = np.float32(3e38)
 ZERO = np.float32(0.0)
+# Bits of the children of a node, and the key of no child: beyond that of every distance.
+NO_BIT, ALL_CHILDREN = np.int32(0), np.int32(255)
+NOTHING = np.int32(0x7FFFFFFF)
+# Clears the three lowest bits of a distance, which rounds it down by less than 1e-6.
+WITHOUT_CHILD = np.int32(-8)
 # Covers the rounding of the three operations that give a distance to a box.
 ROUNDED_UP = np.float32(1.0 + 1e-6)
 
@@ -51,14 +56,69 @@ def inverse_of(d):
 
 
 @device
-def box_entry(boxes, node, k, ox, oy, oz, ix, iy, iz, t_max):
-    """Distance at which a ray enters the child's box at column k, all in single precision; MISSED when it does not."""
-    tx0, tx1 = (boxes[node, k] - ox) * ix, (boxes[node, k + 3] - ox) * ix
-    ty0, ty1 = (boxes[node, k + 1] - oy) * iy, (boxes[node, k + 4] - oy) * iy
-    tz0, tz1 = (boxes[node, k + 2] - oz) * iz, (boxes[node, k + 5] - oz) * iz
-    near = max(max(min(tx0, tx1), min(ty0, ty1)), max(min(tz0, tz1), ZERO))
-    far = min(min(max(tx0, tx1), max(ty0, ty1)), max(tz0, tz1)) * ROUNDED_UP
-    return near if near <= min(far, t_max) else MISSED
+def lesser(a, b):
+    """The smaller of two numbers, as the processor does it for eight at once."""
+    return a if a < b else b
+
+
+@device
+def greater(a, b):
+    """The larger of two numbers."""
+    return a if a > b else b
+
+
+@device
+def boxes_met(tree, node, wanted, ox, oy, oz, ix, iy, iz, limit):
+    """Which wanted children's boxes a ray enters before a limit, all in single precision: (bits, nearest).
+
+    wanted: bits 2^k of the children asked for. nearest: distance of the entry as the bits of a float32, whose lowest
+    three bits say which child; NOTHING when no box is met. The loop has no branch and stores nothing, so that the
+    compiler does its eight turns at once.
+    """
+    bounds, links = tree.boxes[node], tree.links[node]
+    met, nearest = np.int32(0), NOTHING
+    for k in range(WIDTH):
+        tx0, tx1 = (bounds[k] - ox) * ix, (bounds[3 * WIDTH + k] - ox) * ix
+        ty0, ty1 = (bounds[WIDTH + k] - oy) * iy, (bounds[4 * WIDTH + k] - oy) * iy
+        tz0, tz1 = (bounds[2 * WIDTH + k] - oz) * iz, (bounds[5 * WIDTH + k] - oz) * iz
+        near = greater(greater(lesser(tx0, tx1), lesser(ty0, ty1)), greater(lesser(tz0, tz1), ZERO))
+        far = lesser(lesser(greater(tx0, tx1), greater(ty0, ty1)), greater(tz0, tz1)) * ROUNDED_UP
+        bit = np.int32(links[TAG + k] & wanted) if near <= lesser(far, limit) else NO_BIT
+        met = np.int32(met | bit)
+        key = np.int32((np.float32(near).view(np.int32) & WITHOUT_CHILD) | np.int32(k)) if bit != NO_BIT else NOTHING
+        nearest = key if key < nearest else nearest
+    return met, nearest
+
+
+@device
+def triangles_met(tree, leaf, ox, oy, oz, dx, dy, dz, t_max):
+    """Bits 2^k of the triangles of a leaf that a ray meets before t_max: triangle_hit, eight at once."""
+    pack = tree.packs[leaf]
+    met = 0
+    for k in range(WIDTH):
+        e1x, e1y, e1z, e2x, e2y, e2z = pack[3, k], pack[4, k], pack[5, k], pack[6, k], pack[7, k], pack[8, k]
+        px, py, pz = dy * e2z - dz * e2y, dz * e2x - dx * e2z, dx * e2y - dy * e2x
+        inverse = 1.0 / (e1x * px + e1y * py + e1z * pz)
+        sx, sy, sz = ox - pack[0, k], oy - pack[1, k], oz - pack[2, k]
+        u = (sx * px + sy * py + sz * pz) * inverse
+        qx, qy, qz = sy * e1z - sz * e1y, sz * e1x - sx * e1z, sx * e1y - sy * e1x
+        v = (dx * qx + dy * qy + dz * qz) * inverse
+        t = (e2x * qx + e2y * qy + e2z * qz) * inverse
+        is_met = (u >= EDGE) & (v >= EDGE) & (u + v <= 1.0 - EDGE) & (t > 0.0) & (t < t_max)
+        met |= (1 << k) if is_met else 0
+    return met
+
+
+@device
+def lane_distance(tree, leaf, k, ox, oy, oz, dx, dy, dz):
+    """Distance to triangle k of a leaf, known to be met; as triangle_hit has it, to the last bit."""
+    pack = tree.packs[leaf]
+    e1x, e1y, e1z, e2x, e2y, e2z = pack[3, k], pack[4, k], pack[5, k], pack[6, k], pack[7, k], pack[8, k]
+    px, py, pz = dy * e2z - dz * e2y, dz * e2x - dx * e2z, dx * e2y - dy * e2x
+    inverse = 1.0 / (e1x * px + e1y * py + e1z * pz)
+    sx, sy, sz = ox - pack[0, k], oy - pack[1, k], oz - pack[2, k]
+    qx, qy, qz = sy * e1z - sz * e1y, sz * e1x - sx * e1z, sx * e1y - sy * e1x
+    return (e2x * qx + e2y * qy + e2z * qz) * inverse
 
 
 @device
@@ -68,67 +128,66 @@ def single_limit(t):
 
 
 @device
-def item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving):
-    """Distance to facet i of the mirror, or to triangle i of corners; infinite when missed."""
+def closest_in_leaf(tree, is_facet, mirror, leaf, count, ox, oy, oz, dx, dy, dz, t_max, leaving):
+    """Nearest triangle or facet of a leaf before t_max: (t, number), or (t_max, -1)."""
+    first, best = tree.leaf_first[leaf], -1
     if is_facet:
-        return facet_hit(mirror, i, ox, oy, oz, dx, dy, dz, i == leaving)
-    return np.inf if i == leaving else triangle_hit(corners, i, ox, oy, oz, dx, dy, dz)
+        for i in range(first, first + count):
+            t = facet_hit(mirror, i, ox, oy, oz, dx, dy, dz, i == leaving)
+            if t < t_max:
+                t_max, best = t, i
+        return t_max, best
+    met = triangles_met(tree, leaf, ox, oy, oz, dx, dy, dz, t_max)
+    k = 0
+    while met != 0:
+        if met & 1 and first + k != leaving:
+            t = lane_distance(tree, leaf, k, ox, oy, oz, dx, dy, dz)
+            if t < t_max:
+                t_max, best = t, first + k
+        met >>= 1
+        k += 1
+    return t_max, best
 
 
 @device
-def closest_hit(tree, is_facet, corners, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack, distance):
+def closest_hit(tree, root, is_facet, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack):
     """Nearest triangle or facet before t_max (at most FAR): (t, number), or (t_max, -1).
 
-    is_facet, a constant at every call, says which the tree holds; leaving is the triangle or facet that the ray starts
-    on, or -1. stack (s,) int32 and distance (s,) float64 are scratch.
+    root: node to begin at; is_facet, a constant at every call, says which the tree holds; leaving: the triangle or
+    facet that the ray starts on, or -1. stack (s,) int32 is scratch: nodes with the children still to be looked into.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)
     limit = single_limit(t_max)
-    boxes, links = tree.boxes, tree.links
+    links = tree.links
     best = -1
-    node, depth = 0, 0
+    node, depth, wanted = root, 0, ALL_CHILDREN
     while True:
-        t0 = box_entry(boxes, node, 0, px, py, pz, ix, iy, iz, limit)
-        t1 = box_entry(boxes, node, 6, px, py, pz, ix, iy, iz, limit)
-        near = 12 if t0 <= t1 else 13
-        t_near, t_far = min(t0, t1), max(t0, t1)
-        following = -1
-        if t_near < MISSED:
-            count = links[node, near + 2]
-            if count == 0:
-                following = links[node, near]
-            for i in range(links[node, near], links[node, near] + count):
-                hit = item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving)
-                if hit < t_max:
-                    t_max, best = hit, i
-                    limit = single_limit(hit)
-        if t_far <= limit:
-            count = links[node, 27 - near]
-            if count == 0:
-                other = links[node, 25 - near]
-                if following < 0:
-                    following = other
-                else:
-                    stack[depth], distance[depth] = other, t_far
-                    depth += 1
-            for i in range(links[node, 25 - near], links[node, 25 - near] + count):
-                hit = item_hit(is_facet, corners, mirror, i, ox, oy, oz, dx, dy, dz, leaving)
-                if hit < t_max:
-                    t_max, best = hit, i
-                    limit = single_limit(hit)
-        if following < 0:
-            while depth > 0 and distance[depth - 1] > limit:
-                depth -= 1
-            if depth == 0:
-                return t_max, best
-            depth -= 1
-            following = stack[depth]
-        node = following
+        met, nearest = boxes_met(tree, node, wanted, px, py, pz, ix, iy, iz, limit)
+        if met != 0:
+            k = nearest & 7
+            rest = met ^ (1 << k)
+            if rest != 0:
+                stack[depth] = node * 256 + rest
+                depth += 1
+            child = links[node, CHILD + k]
+            if child >= 0:
+                node, wanted = child, ALL_CHILDREN
+                continue
+            count = links[node, TAG + k] >> 8
+            t, found = closest_in_leaf(
+                tree, is_facet, mirror, -1 - child, count, ox, oy, oz, dx, dy, dz, t_max, leaving
+            )
+            if found >= 0:
+                t_max, best, limit = t, found, single_limit(t)
+        if depth == 0:
+            return t_max, best
+        depth -= 1
+        node, wanted = stack[depth] >> 8, np.int32(stack[depth] & 255)
 
 
 @device
-def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover_clear):
+def transmitted_share(tree, root, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover_clear):
     """Share of the light along a ray that no part of a tree stops; glass covers let some through if is_cover_clear.
 
     d must be a unit vector when the tree holds covers; stack (s,) int32 is scratch.
@@ -136,40 +195,55 @@ def transmitted_share(tree, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)
     share = 1.0
-    stack[0], depth = 0, 1
-    while depth > 0:
-        depth -= 1
-        node = stack[depth]
-        for slot in range(2):
-            count = tree.links[node, 14 + slot]
-            if count < 0 or box_entry(tree.boxes, node, 6 * slot, px, py, pz, ix, iy, iz, FURTHEST) >= MISSED:
-                continue
-            first = tree.links[node, 12 + slot]
-            if count == 0:
-                stack[depth] = first
+    node, depth, wanted = root, 0, ALL_CHILDREN
+    while True:
+        met, nearest = boxes_met(tree, node, wanted, px, py, pz, ix, iy, iz, FURTHEST)
+        if met != 0:
+            k = nearest & 7
+            rest = met ^ (1 << k)
+            if rest != 0:
+                stack[depth] = node * 256 + rest
                 depth += 1
+            child = tree.links[node, CHILD + k]
+            if child >= 0:
+                node, wanted = child, ALL_CHILDREN
                 continue
-            for i in range(first, first + count):
-                if i == skip or not triangle_hit(parts.corners, i, ox, oy, oz, dx, dy, dz) < FAR:
-                    continue
-                part = parts.part[i]
-                if not is_cover_clear or parts.cover[part, 0] == 0.0:
-                    return 0.0
-                cosine = abs(dx * parts.normal[i, 0] + dy * parts.normal[i, 1] + dz * parts.normal[i, 2])
-                _, transmitted = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
-                share *= transmitted
+            share *= transmitted_by_leaf(tree, parts, -1 - child, ox, oy, oz, dx, dy, dz, skip, is_cover_clear)
+            if share <= 0.0:
+                return 0.0
+        if depth == 0:
+            return share
+        depth -= 1
+        node, wanted = stack[depth] >> 8, np.int32(stack[depth] & 255)
+
+
+@device
+def transmitted_by_leaf(tree, parts, leaf, ox, oy, oz, dx, dy, dz, skip, is_cover_clear):
+    """Share of the light along a ray that the triangles of one leaf let through."""
+    i, share = tree.leaf_first[leaf], 1.0
+    met = triangles_met(tree, leaf, ox, oy, oz, dx, dy, dz, FAR)
+    while met != 0:
+        if met & 1 and i != skip:
+            part = parts.part[i]
+            if not is_cover_clear or parts.cover[part, 0] == 0.0:
+                return 0.0
+            cosine = abs(dx * parts.normal[i, 0] + dy * parts.normal[i, 1] + dz * parts.normal[i, 2])
+            _, transmitted = sheet_optics(parts.cover[part, 0], parts.cover[part, 1] * parts.cover[part, 2], cosine)
+            share *= transmitted
+        met >>= 1
+        i += 1
     return share
 
 
 @device
-def next_facet(mirror, tree, corners, ox, oy, oz, dx, dy, dz, t_max, leaving, stack, distance):
+def next_facet(mirror, tree, ox, oy, oz, dx, dy, dz, t_max, leaving, stack):
     """Nearest facet before t_max, front or back: (t, facet), or (t_max, -1)."""
     if dz >= 0.0 and oz > mirror.z_max:
         return t_max, -1
     if mirror.kind.shape[0] == 1:
         t = facet_hit(mirror, 0, ox, oy, oz, dx, dy, dz, leaving == 0)
         return (t, 0) if t < t_max else (t_max, -1)
-    return closest_hit(tree, True, corners, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack, distance)
+    return closest_hit(tree, 0, True, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack)
 
 
 @device

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.batch import CLEAR_END, END
 from dishtrace.trace.kernels.mirror import facet_normal, reflectance_at, reflected
 from dishtrace.trace.kernels.sampling import lambert, normal_quantile, uniform_four
 from dishtrace.trace.kernels.screens import record_screens
@@ -13,6 +14,7 @@ from dishtrace.trace.kernels.triangles import FAR, closest_hit, next_facet
 from dishtrace.trace.optics import (
     ABSORBED,
     BLOCKED,
+    CLEAR_ROOT,
     DIRECT_ABSORBED,
     DIRECT_ESCAPED,
     DIRECT_INCIDENT,
@@ -138,14 +140,15 @@ def next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving):
 
     facet and leaving: the facet or triangle that the ray starts on, or -1.
     """
-    stack, distance = world.stack, world.distance
-    corners, mirror = world.parts.corners, world.mirror
-    t_facet, next_one = next_facet(mirror, world.facets, corners, ox, oy, oz, dx, dy, dz, FAR, facet, stack, distance)
-    t_solid, solid = closest_hit(
-        world.solid, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_facet, leaving, stack, distance
-    )
-    t, tri = closest_hit(world.clear, False, corners, mirror, ox, oy, oz, dx, dy, dz, t_solid, leaving, stack, distance)
-    return t, tri if tri >= 0 else solid, next_one, t_solid
+    stack, mirror = world.stack, world.mirror
+    t_facet, next_one = next_facet(mirror, world.facets, ox, oy, oz, dx, dy, dz, FAR, facet, stack)
+    t, tri, t_solid = t_facet, -1, t_facet
+    for k in range(world.roots.shape[0]):
+        root = world.roots[k]
+        t, found = closest_hit(world.triangles, root, False, mirror, ox, oy, oz, dx, dy, dz, t, leaving, stack)
+        tri = found if found >= 0 else tri
+        t_solid = t_solid if root == CLEAR_ROOT else t
+    return t, tri, next_one, t_solid
 
 
 @device
@@ -157,10 +160,11 @@ def record_leg(tally, scramble, index, ox, oy, oz, dx, dy, dz, weight, t, t_clea
 
 
 @device
-def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, facet, tri, u0, u1, u2):
+def walk(world, scramble, row, ray, is_direct, lane, ox, oy, oz, dx, dy, dz, weight, facet, tri, u0, u1, u2):
     """Follow a ray: from a facet (tri = -1), or from its first place on a part (tri >= 0, d towards the part).
 
-    u0, u1, u2 serve the first hit on a part; later hits draw from the counter-based generator.
+    u0, u1, u2 serve the first hit on a part; later hits draw from the counter-based generator. lane: number in the
+    batch, where the end of the first stretch is left for the screens.
     """
     mirror, parts, tally, points = world.mirror, world.parts, world.tally, world.points
     full_weight = weight
@@ -171,7 +175,10 @@ def walk(world, scramble, row, ray, is_direct, ox, oy, oz, dx, dy, dz, weight, f
         if tri < 0:
             t, tri, next_one, t_clear = next_meeting(world, ox, oy, oz, dx, dy, dz, facet, leaving)
             if not (is_direct or is_touched):
-                record_screens(world.screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
+                if hits == 0:
+                    world.batch[END + lane], world.batch[CLEAR_END + lane] = t, t_clear
+                else:
+                    record_screens(world.screens, tally, scramble, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
                 if hits == 0 and ray // N_SCRAMBLES < tally.legs.shape[1]:
                     record_leg(tally, scramble, ray // N_SCRAMBLES, ox, oy, oz, dx, dy, dz, weight, t, t_clear)
             if t >= FAR:

@@ -1,0 +1,188 @@
+"""The flux at the brightest point of each part, by looking back, and how it agrees with the forward tally.
+
+The search starts from the brightest patch of the tally and climbs on the flux of first arrivals; the value is taken
+with other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts)
+is added as its mean over the patch, from the tally.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dishtrace.flux.look import Look, places_in_patch
+from dishtrace.flux.peak import PATCH_AREA, patch_about
+from dishtrace.stats import Estimate, total
+
+if TYPE_CHECKING:
+    from dishtrace.flux.part import PartResult
+    from dishtrace.parts.assemble import PartMesh
+    from dishtrace.trace.cpu import Optics
+
+# Samples of each scramble for one place of the search, for the value, and for the mean over a patch.
+SEARCH_COUNT, POINT_COUNT, PATCH_COUNT = 16, 1024, 2048
+# Places that the search starts with, and at most; rings of places around the best one, each half as wide as the last.
+N_STARTS, MOST_STARTS = 16, 40
+N_RINGS = 4
+RING = np.stack([np.cos(np.arange(6) * np.pi / 3.0), np.sin(np.arange(6) * np.pi / 3.0)], axis=1)
+
+
+@dataclass(frozen=True, eq=False)
+class PeakPoint:
+    """Flux at the brightest point of a part.
+
+    Parameters
+    ----------
+    flux : Estimate
+        Of mirror light: first arrivals at the point, and the mean of later ones over the patch about it. [W/m2]
+    first : Estimate
+        First arrivals alone. [W/m2]
+    at_m : (3,) float64
+        The point, as the user places parts. [m]
+    side : str
+        "front" or "back".
+    """
+
+    flux: Estimate
+    first: Estimate
+    at_m: np.ndarray
+    side: str
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """Triangles of one side of a part around one of them, whose areas add up to a patch's.
+
+    Parameters
+    ----------
+    index : (m,) int64
+        Triangles of the part. [–]
+    shares : (m,) float64
+        Share of each that belongs to the patch. [–]
+    triangles, normals : (m, 3, 3), (m, 3) float64
+        Corners [m] and unit normals of that side.
+    area : float
+        [m2]
+    """
+
+    index: np.ndarray
+    shares: np.ndarray
+    triangles: np.ndarray
+    normals: np.ndarray
+    area: float
+
+    @property
+    def radius(self) -> float:
+        """Of a disc of that area. [m]"""
+        return float(np.sqrt(self.area / np.pi))
+
+    def mean(self, power: np.ndarray) -> np.ndarray:
+        """Mean flux over the patch of each block, (b,), from powers (b, n) on the part's triangles. [W/m2]"""
+        return power[:, self.index] @ self.shares / self.area
+
+
+def patch_of(mesh: PartMesh, triangle: int, side: str, *, area: float = PATCH_AREA) -> Patch:
+    """The patch of a given area about a triangle of one side of a part."""
+    normals = mesh.normals if side == "front" else -mesh.normals
+    centers = mesh.triangles.mean(axis=1)
+    index, shares = patch_about(triangle, areas=mesh.areas, centers=centers, normals=normals, patch_area=area)
+    return Patch(index, shares, mesh.triangles[index], normals[index], float(shares @ mesh.areas[index]))
+
+
+def brightest_point(look: Look, mesh: PartMesh, triangle: int, side: str) -> tuple[np.ndarray, int]:
+    """The brightest point near a triangle of one side of a part, and the triangle that it lies on. [m]
+
+    Deterministic: all places are looked at with the same sample points.
+    """
+    around = patch_of(mesh, triangle, side, area=4.0 * PATCH_AREA)
+    seeing = replace(look, points=look.search_points)
+    seeing = seeing.aimed(around.triangles[0].mean(axis=0), around.normals[0], blur=around.radius)
+    places, which = _starts(around)
+    flux = seeing.at(places, around.normals[which], count=SEARCH_COUNT).sum(axis=1)
+    best = int(np.argmax(flux))
+    place, on, highest = places[best], which[best], flux[best]
+    step = 0.5 * np.sqrt(around.area / len(places))
+    for _ in range(N_RINGS):
+        places, which = _ring(around, place, on, step)
+        if len(places):
+            flux = seeing.at(places, around.normals[which], count=SEARCH_COUNT).sum(axis=1)
+            best = int(np.argmax(flux))
+            if flux[best] > highest:
+                place, on, highest = places[best], which[best], flux[best]
+        step *= 0.5
+    return place, int(around.index[on])
+
+
+def _starts(patch: Patch) -> tuple[np.ndarray, np.ndarray]:
+    """Places spread over a patch: middles of its triangles, of parts of them where they are few, of some where many."""
+    triangles, which = patch.triangles, np.arange(len(patch.triangles))
+    while len(triangles) < N_STARTS:
+        a, b, c = np.moveaxis(triangles, 1, 0)
+        ab, bc, ca = 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a)
+        quarters = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+        triangles = np.concatenate([np.stack(quarter, axis=1) for quarter in quarters])
+        which = np.tile(which, 4)
+    chosen = np.unique(np.linspace(0, len(triangles) - 1, min(len(triangles), MOST_STARTS)).astype(np.int64))
+    return triangles[chosen].mean(axis=1), which[chosen]
+
+
+def _ring(patch: Patch, place: np.ndarray, on: int, step: float) -> tuple[np.ndarray, np.ndarray]:
+    """Places of the patch's surface in a ring about one, found along its normal, but those beyond the surface."""
+    normal = patch.normals[on]
+    edge = patch.triangles[on, 1] - patch.triangles[on, 0]
+    across = edge / np.linalg.norm(edge)
+    tries = place + step * (RING @ np.stack([across, np.cross(normal, across)]))
+    corner, side_1 = patch.triangles[:, 0], patch.triangles[:, 1] - patch.triangles[:, 0]
+    side_2 = patch.triangles[:, 2] - patch.triangles[:, 0]
+    p = np.cross(normal, side_2)
+    determinant = np.einsum("ij,ij->i", side_1, p)
+    # The patch's normals lie within 60 degrees of its middle one's; what is seen edge-on from here is left out.
+    inverse = np.divide(1.0, determinant, out=np.full(len(corner), np.nan), where=np.abs(determinant) > 1e-14)
+    s = tries[:, np.newaxis] - corner
+    q = np.cross(s, side_1)
+    u = np.einsum("kij,ij->ki", s, p) * inverse
+    v = q @ normal * inverse
+    t = np.einsum("kij,ij->ki", q, side_2) * inverse
+    is_on = (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
+    distance = np.where(is_on, np.abs(t), np.inf)
+    which = np.argmin(distance, axis=1)
+    found = np.flatnonzero(np.isfinite(distance[np.arange(len(tries)), which]))
+    which = which[found]
+    weights = np.stack([1.0 - u[found, which] - v[found, which], u[found, which], v[found, which]], axis=1)
+    return np.einsum("ki,kij->kj", weights, patch.triangles[which]), which
+
+
+def flux_over(look: Look, patch: Patch, *, count: int = PATCH_COUNT) -> Estimate:
+    """Mean flux of first arrivals over a patch, looked back. [W/m2]"""
+    seeing = look.aimed(patch.triangles[0].mean(axis=0), patch.normals[0], blur=patch.radius)
+    places, which = places_in_patch(patch.triangles, patch.shares, look.patch_points, count=count)
+    return seeing.over(places, patch.normals[which])
+
+
+def has_later_light(part: PartResult) -> bool:
+    """Whether mirror light arrives on a part that has touched a part before."""
+    return part.incident_w.value > part.first_w.value * (1.0 + 1e-9)
+
+
+def without_later_light(optics: Optics) -> Optics:
+    """The scene with surfaces that take all light and covers that are not there, so that each ray arrives once."""
+    parts = optics.parts
+    surface, cover = parts.surface.copy(), parts.cover.copy()
+    surface[:, :, 0], surface[:, :, 1] = 1.0, 0.0
+    # Glass of index 1 that takes nothing lets all light straight through.
+    cover[cover[:, 0] > 0.0] = 1.0, 0.0, 0.0
+    return optics._replace(parts=parts._replace(surface=surface, cover=cover))
+
+
+def peak_point(look: Look, part: PartResult, later: Estimate, *, place: np.ndarray, triangle: int) -> PeakPoint:
+    """Flux at a point of a part, found before; `later` is added to what arrives there first."""
+    normal = part.mesh.normals[triangle] * (1.0 if part.peak_side == "front" else -1.0)
+    seen = look.aimed(place, normal).at(place[np.newaxis], normal[np.newaxis], count=POINT_COUNT)[0]
+    first = total(seen)
+    flux = first
+    if later.value != 0.0:
+        se = None if later.se is None or first.se is None else float(np.hypot(first.se, later.se))
+        flux = Estimate(first.value + later.value, se)
+    return PeakPoint(flux, first, part.mesh.to_user(place), part.peak_side)

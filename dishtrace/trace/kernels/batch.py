@@ -1,0 +1,173 @@
+"""Many mirror rays made at once, step by step over columns, so that the processor works on several in one instruction.
+
+A loop here has no branch that depends on the ray, and touches one array at distances known when it is compiled: else
+the compiler falls back to one ray at a time, with the same answer.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.mirror import facet_place, facet_shape, outline_point, reflected
+from dishtrace.trace.kernels.sampling import (
+    CENTRE,
+    central_quantile,
+    cos_sin_turns,
+    normal_quantile,
+    perpendicular,
+    picked,
+    sun_tan2,
+    unit,
+)
+from dishtrace.trace.points import N_DIMENSIONS_MIRROR
+
+# Rays made at once: their columns stay in the nearest cache.
+BATCH = 256
+# Columns of the scratch array, each BATCH long: place, unit normal, unit vector to the sun, power, place in the
+# facet's plane, unit direction after reflection, deviations of slope and spread, and how the first stretch ends.
+X, Y, Z, NX, NY, NZ, SX, SY, SZ, POWER, U, V, DX, DY, DZ = (BATCH * k for k in range(15))
+SLOPE_A, SLOPE_B, SPREAD_A, SPREAD_B, KEPT, END, CLEAR_END, CROSSING = (BATCH * k for k in range(15, 23))
+N_COLUMNS = 23
+
+
+@device
+def batch_points(points, scramble, first, words):
+    """Words (13, BATCH) of the points first .. first + BATCH - 1 of a scramble, first a multiple of BATCH.
+
+    The Gray code of first + j is that of first, changed in the bits of j alone.
+    """
+    gray = np.uint64(first) ^ (np.uint64(first) >> np.uint64(1))
+    for d in range(N_DIMENSIONS_MIRROR):
+        x = points.shifts[scramble, d]
+        for k in range(32):
+            if (gray >> np.uint64(k)) & np.uint64(1):
+                x ^= points.columns[scramble, d, k]
+        words[d, 0] = x
+        n = 1
+        k = 0
+        while n < BATCH:
+            # The second half of a Gray code is the first backwards, with one bit more.
+            step = points.columns[scramble, d, k]
+            for j in range(n):
+                words[d, n + j] = words[d, n - 1 - j] ^ step
+            n *= 2
+            k += 1
+
+
+@device
+def batch_facets(mirror, words, facets, b):
+    """Which facet each ray starts on, and where in its plane."""
+    for j in range(BATCH):
+        facet, a = picked(mirror.pick_cdf, unit(words[0, j]))
+        facets[j] = facet
+        b[U + j], b[V + j] = outline_point(mirror, facet, a, unit(words[1, j]))
+
+
+@device
+def batch_sun(sun, jitter, words, b):
+    """Unit vectors to a point of the sun, and 1 / cos of the angle from its centre in POWER."""
+    cx, cy, cz = sun.center[0], sun.center[1], sun.center[2]
+    e1x, e1y, e1z, e2x, e2y, e2z = perpendicular(cx, cy, cz)
+    for j in range(BATCH):
+        b[SX + j] = sun_tan2(sun.table, unit(words[2, j]))
+    if jitter > 0.0:
+        for j in range(BATCH):
+            p, q = jitter * normal_quantile(unit(words[8, j])), jitter * normal_quantile(unit(words[9, j]))
+            s = 1.0 / math.sqrt(1.0 + p * p + q * q)
+            ax, ay, az = (cx + p * e1x + q * e2x) * s, (cy + p * e1y + q * e2y) * s, (cz + p * e1z + q * e2z) * s
+            f1x, f1y, f1z, f2x, f2y, f2z = perpendicular(ax, ay, az)
+            length, tan = math.sqrt(1.0 + b[SX + j]), math.sqrt(b[SX + j])
+            cos, sin = cos_sin_turns(unit(words[3, j]))
+            p, q, s = tan * cos, tan * sin, 1.0 / length
+            b[SX + j], b[SY + j] = (ax + p * f1x + q * f2x) * s, (ay + p * f1y + q * f2y) * s
+            b[SZ + j], b[POWER + j] = (az + p * f1z + q * f2z) * s, length
+        return
+    for j in range(BATCH):
+        length, tan = math.sqrt(1.0 + b[SX + j]), math.sqrt(b[SX + j])
+        cos, sin = cos_sin_turns(unit(words[3, j]))
+        p, q, s = tan * cos, tan * sin, 1.0 / length
+        b[SX + j], b[SY + j] = (cx + p * e1x + q * e2x) * s, (cy + p * e1y + q * e2y) * s
+        b[SZ + j], b[POWER + j] = (cz + p * e1z + q * e2z) * s, length
+
+
+@device
+def batch_places(mirror, facets, b):
+    """Where the rays start, with unit normal, and the power of each."""
+    if mirror.kind.shape[0] == 1:
+        shape, power = facet_shape(mirror, 0), mirror.power[0]
+        for j in range(BATCH):
+            place_ray(shape, power, j, b)
+    else:
+        for j in range(BATCH):
+            place_ray(facet_shape(mirror, facets[j]), mirror.power[facets[j]], j, b)
+
+
+@device
+def place_ray(shape, power, j, b):
+    """Place, normal and power of ray j on a facet."""
+    x, y, z, nx, ny, nz = facet_place(shape, b[U + j], b[V + j])
+    b[POWER + j] *= power * (b[SX + j] * nx + b[SY + j] * ny + b[SZ + j] * nz)
+    s = 1.0 / math.sqrt(nx * nx + ny * ny + nz * nz)
+    b[X + j], b[Y + j], b[Z + j] = x, y, z
+    b[NX + j], b[NY + j], b[NZ + j] = nx * s, ny * s, nz * s
+
+
+@device
+def batch_normals(words, low, high, b):
+    """Standard normal numbers of dimensions low .. high - 1 into their columns: the middles, then the tails."""
+    for d in range(low, high):
+        column = SLOPE_A + BATCH * (d - 4)
+        for j in range(BATCH):
+            b[column + j] = central_quantile(unit(words[d, j]) - 0.5)
+        for j in range(BATCH):
+            p = unit(words[d, j])
+            if abs(p - 0.5) > CENTRE:
+                b[column + j] = normal_quantile(p)
+
+
+@device
+def batch_deviations(mirror, facets, words, b):
+    """Deviations of the normal and of the reflected ray: the columns SLOPE_A to SPREAD_B [tangents]."""
+    has_slope = False
+    for i in range(mirror.slope.shape[0]):
+        has_slope = has_slope or mirror.slope[i] > 0.0
+    spread = mirror.spread
+    batch_normals(words, 4 if has_slope else 6, 8 if spread > 0.0 else 6, b)
+    for j in range(BATCH):
+        slope = mirror.slope[facets[j]]
+        b[SLOPE_A + j] *= slope
+        b[SLOPE_B + j] *= slope
+        b[SPREAD_A + j] *= spread
+        b[SPREAD_B + j] *= spread
+
+
+@device
+def batch_reflected(b):
+    """Unit directions after the first reflection, before what the surface keeps of the light."""
+    for j in range(BATCH):
+        b[DX + j], b[DY + j], b[DZ + j] = reflected(
+            b[NX + j],
+            b[NY + j],
+            b[NZ + j],
+            -b[SX + j],
+            -b[SY + j],
+            -b[SZ + j],
+            b[SLOPE_A + j],
+            b[SLOPE_B + j],
+            b[SPREAD_A + j],
+            b[SPREAD_B + j],
+        )
+
+
+@device
+def batch_rays(world, scramble, first, words, facets, b):
+    """All columns up to the direction after reflection, for the rays of a batch."""
+    batch_points(world.points, scramble, first, words)
+    batch_facets(world.mirror, words, facets, b)
+    batch_sun(world.sun, world.mirror.jitter, words, b)
+    batch_places(world.mirror, facets, b)
+    batch_deviations(world.mirror, facets, words, b)
+    batch_reflected(b)
