@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.report.cautions import CODES, seconds_to_burn, wood_ignition
+from dishtrace.report.cautions import CODES, cautions, seconds_to_burn, wood_ignition
 from dishtrace.report.drift import drift_text
 from dishtrace.report.filling_cautions import filling_cautions
 from dishtrace.report.numerals import PLAIN, Signs, rounded, written
@@ -135,22 +135,18 @@ def _stop(found: Day, signs: Signs) -> list[str]:
     lines: list[str] = [Heading(f"If the dish stops moving at {found.worst_at:%H:%M}")]
     if found.drift is not None:
         lines += bullet(drift_text(found.drift, signs))
-    names = [part.name for part in found.scene.parts]
+    others = [part.name for part in found.scene.parts if part.role != "receiver"]
     columns = {"on receiver %": [written(s.share.scaled(100.0), signs) for s in found.standings]}
-    for name in [name for name in names if _role(found, name) != "receiver"][:2]:
+    if others:
+        name = max(others, key=lambda other: max(s.peak_w_m2[other].value for s in found.standings))
         columns[f"{name[:12]} W"] = [written(s.first_w[name], signs) for s in found.standings]
         columns["kW/m2"] = [_flux(s.peak_w_m2[name], signs) for s in found.standings]
-        break
     columns["past all W"] = [written(s.passed_w, signs) for s in found.standings]
     return lines + grid([f"{s.minutes:g} min" for s in found.standings], columns)
 
 
 def _flux(peak: Estimate, signs: Signs) -> str:
     return written(peak.scaled(1e-3), signs) if peak.value > 0.0 else "no ray"
-
-
-def _role(found: Day, name: str) -> str:
-    return next(part.role for part in found.scene.parts if part.name == name)
 
 
 def _slips(found: Day, signs: Signs) -> list[str]:
@@ -185,6 +181,8 @@ def hazard_text(hazard: Hazard, span: str, signs: Signs = PLAIN) -> str:
     """
     form = "%H:%M" if span == "day" else "%d %b %H:%M"
     when = f"{hazard.start:{form}} to {hazard.end:{form}}"
+    if hazard.lasts_s is not None:
+        when += f", {_span(hazard.lasts_s)} in all"
     power = written(hazard.power_w, signs, "W")
     if hazard.part is None:
         reason = {"stopped-drive": "after the drive stops", "off-receiver": "with the beam off the receiver"}
@@ -199,6 +197,10 @@ def hazard_text(hazard: Hazard, span: str, signs: Signs = PLAIN) -> str:
         f'{when}: "{hazard.part}" {reason} up to {flux / 1e3:.1f} kW/m{signs.square} and {power} at {hazard.at:{form}}'
     )
     return text + _harm(flux)
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds / 60.0:.0f} min" if seconds < 7200.0 else f"{seconds / 3600.0:.3g} h"
 
 
 def _harm(flux: float) -> str:
@@ -223,7 +225,7 @@ def _heating(found: Day, signs: Signs) -> list[str]:
     """Fillings and parts under the day's light."""
     lines: list[str] = []
     if found.heat_start is not None and (found.timelines or found.warmths):
-        lines.append(Heading(f"Heating; minutes count from {found.heat_start:%H:%M}, air and wind held"))
+        lines.append(Heading(f"Heating from {found.heat_start:%H:%M} on, each part equally warm, air held"))
     for timeline in found.timelines:
         for line in timeline_lines(timeline, signs):
             lines += [line] if len(line) <= WIDTH else textwrap.wrap(line, WIDTH, subsequent_indent="    ")
@@ -240,7 +242,9 @@ def _heating(found: Day, signs: Signs) -> list[str]:
 def day_cautions(found: Day) -> list[str]:
     """Cautions of a day or year."""
     texts = [caution.text for caution in filling_cautions(found.timelines)]
-    return list(dict.fromkeys([*texts, UNATTENDED, CODES]))
+    traced = next(iter(found.light.results.values()))
+    eyes = [caution.text for caution in cautions(traced) if caution.topic == "eyes"]
+    return list(dict.fromkeys([*texts, UNATTENDED, *eyes, CODES]))
 
 
 def _bullets(title: str, texts: list[str]) -> list[str]:

@@ -34,7 +34,9 @@ class Hazard:
     part : str or None
         That is hit; None: no part, the light goes past all of them.
     start, end : datetime
-        First and last time of it; in between it may pause.
+        First and last time of it.
+    lasts_s : float or None
+        For how long in all, counted by steps, since it may pause in between; None after a stop of the drive. [s]
     peak_w_m2 : Estimate or None
         Brightest square centimetre; None for light that goes past. [W/m2]
     power_w : Estimate
@@ -47,6 +49,7 @@ class Hazard:
     part: str | None
     start: datetime
     end: datetime
+    lasts_s: float | None
     peak_w_m2: Estimate | None
     power_w: Estimate
     at: datetime
@@ -58,6 +61,7 @@ class Hazard:
             "part": self.part,
             "start": self.start.isoformat(),
             "end": self.end.isoformat(),
+            "lasts_s": self.lasts_s,
             "peak_w_m2": None if self.peak_w_m2 is None else self.peak_w_m2.to_dict(),
             "power_w": self.power_w.to_dict(),
             "at": self.at.isoformat(),
@@ -113,7 +117,8 @@ def _hazard(kind: str, name: str | None, table: Table, steps: np.ndarray, *, wor
     power = table.at("passed_w" if name is None else f"first_w:{name}", top)
     peak = None if name is None else table.at(f"peak_w_m2:{name}", top)
     times = table.path.time
-    return Hazard(kind, name, times[steps[0]], times[steps[-1]], peak, power, times[top])
+    lasts = len(steps) * table.path.step_s
+    return Hazard(kind, name, times[steps[0]], times[steps[-1]], lasts, peak, power, times[top])
 
 
 def _stopped(standings: list[Standing], roles: dict[str, str], stopped_at: datetime) -> list[Hazard]:
@@ -131,5 +136,5 @@ def _stopped(standings: list[Standing], roles: dict[str, str], stopped_at: datet
         times = [stopped_at + timedelta(minutes=standing.minutes) for standing in (lit[0], lit[-1], worst)]
         peak = None if name is None else worst.peak_w_m2[name]
         power = worst.passed_w if name is None else worst.first_w[name]
-        found.append(Hazard("stopped-drive", name, times[0], times[1], peak, power, times[2]))
+        found.append(Hazard("stopped-drive", name, times[0], times[1], None, peak, power, times[2]))
     return found
