@@ -62,7 +62,7 @@ def test_first_two_commands_install_and_are_one_line_each() -> None:
 @pytest.mark.parametrize("command", commands())
 def test_command_runs(command: str, folder: Path) -> None:
     arguments = shlex.split(command)[1:]
-    if arguments[0] in ("trace", "compare", "fit", "day"):
+    if arguments[0] in ("trace", "compare", "fit", "day", "size", "sweep", "improve"):
         arguments += ["--rays", str(FEW_RAYS)]
     if arguments[0] == "compare":
         arguments += ["--dishes", "1"]
@@ -73,6 +73,9 @@ def test_command_runs(command: str, folder: Path) -> None:
         "compare": "results/*/comparison/comparison.csv",
         "build": "results/*/making/plan.dxf",
         "fit": "results/*/fit/fit.json",
+        "size": "results/*/size/size.csv",
+        "sweep": "results/*/sweep/sweep.csv",
+        "improve": "results/*/improve/improve.csv",
     }
     if arguments[0] in written:
         assert list(folder.glob(written[arguments[0]]))
