@@ -27,7 +27,10 @@ def pillbox(half_angle: float) -> RadialProfile:
     -------
     RadialProfile
     """
-    return RadialProfile(np.ones_like, np.linspace(0.0, half_angle, 5))
+    edge = np.sin(half_angle)
+    return RadialProfile(
+        np.ones_like, np.linspace(0.0, half_angle, 5), lambda share: np.arcsin(edge * np.sqrt(1.0 - share))
+    )
 
 
 def gaussian(sigma: float) -> RadialProfile:

@@ -26,10 +26,13 @@ class RadialProfile:
         Takes angles (n,) [rad], gives relative radiance (n,), >= 0. [–]
     panel_edges : (m + 1,) float64
         Increasing, from 0 to the largest angle, at most pi/2. [rad]
+    closed_angle_outside : callable, optional
+        `angle_outside` in closed form, where there is one.
     """
 
     radiance: Callable[[np.ndarray], np.ndarray]
     panel_edges: np.ndarray
+    closed_angle_outside: Callable[[np.ndarray], np.ndarray] | None = None
     outer: np.ndarray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -75,8 +78,8 @@ class RadialProfile:
     def angle_outside(self, share: np.ndarray) -> np.ndarray:
         """Angle beyond which the given share of the power lies: the inverse of `share_outside`.
 
-        Found by bisection on the monotone `share_outside`; inside a dark ring, where the inverse is not
-        unique, the outer edge of the ring.
+        By the closed form, or by bisection on the monotone `share_outside`; inside a dark ring, where the inverse
+        is not unique, the outer edge of the ring.
 
         Parameters
         ----------
@@ -89,6 +92,8 @@ class RadialProfile:
             Angles; 0 where `share` is 1. [rad]
         """
         share = np.asarray(share, dtype=float)
+        if self.closed_angle_outside is not None:
+            return self.closed_angle_outside(share)
         low = np.zeros(share.shape)
         high = np.full(share.shape, self.panel_edges[-1])
         for _ in range(BISECTIONS):

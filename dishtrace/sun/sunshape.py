@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.model import Scene
-from dishtrace.scene.tables import Circumsolar
+from dishtrace.scene.tables import Circumsolar, SunShapeTable
 from dishtrace.sun import profiles
 from dishtrace.sun.radial import RadialProfile
 
@@ -229,6 +230,15 @@ def sunshape_of(scene: Scene) -> SunShape:
         For a table file at fault.
     """
     wanted = scene.sun.shape
+    if wanted.profile != "table":
+        return _computed(wanted)
+    theta, radiance = read_profile_table(scene.path(wanted.file), name=wanted.file)
+    return make_sunshape("table", profiles.tabulated(theta, radiance), description=f"table {wanted.file}")
+
+
+@lru_cache(maxsize=8)
+def _computed(wanted: SunShapeTable) -> SunShape:
+    """Sunshape from numbers; kept, since studies trace many scenes under one sun."""
     if wanted.profile == "pillbox":
         return make_sunshape(
             "pillbox",
@@ -247,10 +257,7 @@ def sunshape_of(scene: Scene) -> SunShape:
             profiles.limb_darkened(1e-3 * wanted.half_angle_mrad),
             description=f"limb-darkened disc (Jose 1957), half-angle {wanted.half_angle_mrad:g} mrad",
         )
-    if wanted.profile == "circumsolar":
-        return _circumsolar(wanted)
-    theta, radiance = read_profile_table(scene.path(wanted.file), name=wanted.file)
-    return make_sunshape("table", profiles.tabulated(theta, radiance), description=f"table {wanted.file}")
+    return _circumsolar(wanted)
 
 
 def _circumsolar(wanted: Circumsolar) -> SunShape:
