@@ -34,7 +34,8 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 SKY_WORDS = {"clear-sky": "clear sky", "weather": "weather file", "held": "irradiance held"}
 UNATTENDED = (
     "A drive that stops, or a clock that is wrong, walks the beam off the receiver within minutes. Never leave the "
-    "dish facing the sun unattended, keep what burns out of all places listed, and cover the mirror before you re-set it."
+    "dish facing the sun unattended, keep what burns out of all places listed, and cover the mirror before you re-set "
+    "it."
 )
 
 
