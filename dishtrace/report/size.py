@@ -93,10 +93,16 @@ def _rest(figures: dict[str, Estimate], signs: Signs) -> str:
 
 
 def _told_size(size: Size) -> str:
-    text = f"a {KNOBS[size.name]} of {_length(size.name, size.value)}"
+    text = f"{_named(size.name)} of {_length(size.name, size.value)}"
     if size.low is not None:
         text += f" (95 % interval {_length(size.name, size.low)} to {_length(size.name, size.high)})"
     return text
+
+
+def _named(name: str) -> str:
+    """What is varied, with its article."""
+    word = KNOBS[name]
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
 def _length(name: str, value: float) -> str:
@@ -186,7 +192,9 @@ def _captures(sizing: Sizing, signs: Signs) -> list[str]:
             missed.append("-")
             continue
         value, figures = found
-        sizes.append(written(value if name == "scale" else value.scaled(1e3), signs))
+        told = written(value if name == "scale" else value.scaled(1e3), signs)
+        is_all = value.se is None and value.value <= min(trial.values[name] for trial in sizing.trials)
+        sizes.append(f"below {_bare(name, value.value)}" if is_all else told)
         others = [one.value for key, one in figures.items() if key.startswith("others_w.")]
         stands.append(significant(sum(others), 3))
         missed.append(written(figures["missed_w"], signs))

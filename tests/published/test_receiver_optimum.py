@@ -6,7 +6,7 @@ both sides, 2 e s (T^4 - T_0^4) per area. The radius of most net heat is where t
 out by hand; J. A. Duffie, W. A. Beckman, *Solar Engineering of Thermal Processes*, weigh intercept against losses in
 the same way in the chapter on concentrating collectors; from memory).
 
-Shown to fail on: losses of one side only, degrees C taken for K, sun on the back forgotten, area of the wrong side.
+Shown to fail on: losses of one side only, degrees C taken for K, sun on the back forgotten.
 """
 
 import numpy as np

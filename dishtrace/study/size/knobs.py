@@ -26,9 +26,9 @@ LEAST_STEPS, MOST_STEPS = 8, 200
 KNOBS = {
     "radius": "radius",
     "height": "height",
-    "opening": "radius of the opening",
-    "scale": "all sizes, times those of the scene",
-    "offset": "place along the dish axis, from that of the scene",
+    "opening": "opening radius",
+    "scale": "scale of all sizes",
+    "offset": "offset along the dish axis",
 }
 """What can be varied, in words."""
 _ROUND = ("disc", "cylinder", "tube", "sphere", "cone", "cavity")

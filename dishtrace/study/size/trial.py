@@ -54,13 +54,13 @@ class Trial:
     area_m2 : float
         Of the part, one side of sheets. [m2]
     share : Estimate
-        Of the light that leaves the mirror, what meets this part first. [–]
+        Of the light that leaves the mirror, what meets this part first; of a cavity, what meets its inside. [–]
     caught_w, absorbed_w : Estimate
         That light, and what the part absorbs, direct sun included. [W]
     peak_w_m2 : Estimate
         Highest mean flux over 1 cm2 of it. [W/m2]
     others_w : dict of Estimate
-        Light from the mirror that meets other parts first, by their name. [W]
+        Light from the mirror that meets other parts first, by their name; of a cavity also its own outside. [W]
     missed_w : Estimate
         Light from the mirror that meets no part. [W]
     shaded_w : Estimate
@@ -102,25 +102,36 @@ def trial_of(result: Result, number: int, values: Mapping[str, float], temperatu
     temperatures_c : sequence of float
         Working temperatures. [degC]
     """
-    name = result.scene.parts[number].name
-    part, first = result.parts[name], result.first_hit_w
+    table = result.scene.parts[number]
+    name, first = table.name, result.first_hit_w
+    part = result.parts[name]
+    caught = part.sides["front"].first_w if table.shape == "cavity" else part.first_w
 
-    def share(caught: np.ndarray, *all_of_it: np.ndarray) -> np.ndarray:
+    def share(met: np.ndarray, *all_of_it: np.ndarray) -> np.ndarray:
         leaving = np.sum(all_of_it, axis=0)
-        return np.divide(caught, leaving, out=np.full(np.shape(leaving), np.nan), where=leaving > 0.0)
+        return np.divide(met, leaving, out=np.full(np.shape(leaving), np.nan), where=leaving > 0.0)
 
     return Trial(
         values=dict(values),
         area_m2=part.area_m2,
-        share=combined(share, part.first_w, *first.values()),
-        caught_w=part.first_w,
+        share=combined(share, caught, *first.values()),
+        caught_w=caught,
         absorbed_w=absorbed_of_part(part.absorbed_w, part.direct_absorbed_w),
         peak_w_m2=part.peak_w_m2,
-        others_w={other: one.first_w for other, one in result.parts.items() if other != name},
+        others_w=_others(result, number),
         missed_w=first["none"],
         shaded_w=result.budget_w["shaded"],
         heat=_heat(Setting(result, number, up_direction(result)), temperatures_c),
     )
+
+
+def _others(result: Result, number: int) -> dict[str, Estimate]:
+    """Light from the mirror that meets something else first. [W]"""
+    part = result.scene.parts[number]
+    found = {name: one.first_w for name, one in result.parts.items() if name != part.name}
+    if part.shape == "cavity":
+        found[f"outside of {part.name}"] = result.parts[part.name].sides["back"].first_w
+    return found
 
 
 def _heat(setting: Setting, temperatures_c: Sequence[float]) -> Heat | None:
