@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from dishtrace.report.improve import conclusion
 from dishtrace.report.pictures.style import SETTINGS, foot, printable, saved
-from dishtrace.study.improve.run import keeps
+from dishtrace.study.improve.task import keeps
 from dishtrace.study.sweep.figures import factor_of, label_of
 
 if TYPE_CHECKING:

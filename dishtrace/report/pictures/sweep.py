@@ -34,7 +34,7 @@ def draw_sweep(sweep: Sweep, figures: Sequence[str]) -> Figure:
     with rc_context(SETTINGS):
         is_lines = sweep.design.method == "grid" and len(sweep.keys) <= 2
         keys = list(sweep.keys[:1] if is_lines else sweep.keys[:MOST_PANELS_ACROSS])
-        size = (max(4.6, 2.9 * len(keys)), 0.9 + 2.4 * len(figures))
+        size = (max(6.4, 2.9 * len(keys)), 0.9 + 2.4 * len(figures))
         figure = Figure(figsize=size, layout="constrained")
         axes = figure.subplots(len(figures), len(keys), squeeze=False, sharey="row")
         for row, name in zip(axes, figures, strict=True):

@@ -14,11 +14,13 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
-from dishtrace.study.improve.aims import Aim, Limit, aim_of, limits_of
-from dishtrace.study.improve.search import OutOfTrialsError, merit, search
-from dishtrace.study.sweep.figures import refuse_unknown, unit_of
-from dishtrace.study.sweep.keys import WHERE, Varied, current_number, refuse_ends, varied_of
+from dishtrace.study.improve.aims import Aim, Limit
+from dishtrace.study.improve.search import OutOfTrialsError, search
+from dishtrace.study.improve.task import Task, keeps
+from dishtrace.study.sweep.figures import unit_of
+from dishtrace.study.sweep.keys import WHERE, Varied
 from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
+from dishtrace.study.sweep.stopping import Interrupts
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import points_for
 
@@ -27,10 +29,6 @@ SHARE_OF_RAYS = 4
 TRIALS_A_KEY, FEWEST_TRIALS = 15, 30
 FRESH_SEED = 0x5EED
 """Added to the seed for the check: points that the search has not seen. [–]"""
-MARGIN = 1.645
-"""Standard errors that limits are kept by during the search, so that they hold in truth in 19 of 20 cases. [–]"""
-WORST = 3.0
-"""Cost, and breach of every limit, of a scene that cannot be traced; others are about 1 in size. [–]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,11 +157,6 @@ def _chance(limit: Limit, point: Point) -> float | None:
     return limit.chance(point.figures[limit.figure])
 
 
-def keeps(point: Point, limits: Sequence[Limit]) -> bool:
-    """Whether a point keeps all limits."""
-    return all(limit.room(point.figures[limit.figure]) >= 0.0 for limit in limits)
-
-
 def improve(
     scene: Scene,
     vary: Sequence[str | Varied],
@@ -209,7 +202,7 @@ def improve(
     KeyboardInterrupt
         If the user stopped it before anything was traced.
     """
-    task = _Task(scene, vary, aim=aim, keep=keep)
+    task = Task(scene, vary, aim=aim, keep=keep)
     n_trials = max(TRIALS_A_KEY * len(task.varied), FEWEST_TRIALS) if trials is None else trials
     if n_trials < 2 * len(task.varied) + 3:
         said = f"must be {2 * len(task.varied) + 3} or more for {len(task.varied)} keys"
@@ -218,23 +211,23 @@ def improve(
     seed = scene.run.seed if seed is None else seed
     options = {"seed": seed, "threads": threads, "announce": announce}
     watch = _Watch(progress, [*([rays] * n_trials), SHARE_OF_RAYS * rays, SHARE_OF_RAYS * rays])
-    runner = _Runner(task, watch, n_trials=n_trials, options={"rays": rays, **options})
-    start, stopped = task.start(), False
-    try:
-        search(runner.trial, start, n_keys=len(task.varied), n_trials=n_trials, seed=seed)
-    except StoppedError:
-        stopped = True
-    if stopped and not runner.points:
-        raise KeyboardInterrupt
-    best = task.best_of(runner.points)
-    first = runner.points[0] if start is not None and runner.points and not runner.points[0].fault else None
-    checked = None
-    if best is not None and not stopped:
-        fresh = {**options, "rays": SHARE_OF_RAYS * rays, "seed": (seed + FRESH_SEED) % 2**63}
+    start, stopped, checked = task.start(), False, None
+    with Interrupts() as interrupts:
+        runner = _Runner(task, watch, interrupts, n_trials=n_trials, options={"rays": rays, **options})
         try:
-            checked = _checked(task, first, best, watch, fresh)
+            search(runner.trial, start, n_keys=len(task.varied), n_trials=n_trials, seed=seed)
         except StoppedError:
             stopped = True
+        if stopped and not runner.points:
+            raise KeyboardInterrupt
+        best = task.best_of(runner.points)
+        first = runner.points[0] if start is not None and not runner.points[0].fault else None
+        if best is not None and not stopped:
+            fresh = {**options, "rays": SHARE_OF_RAYS * rays, "seed": (seed + FRESH_SEED) % 2**63}
+            try:
+                checked = _checked(task, first, best, watch, interrupts, fresh)
+            except StoppedError:
+                stopped = True
     if checked is not None:
         first, best = checked
     return Improvement(
@@ -261,90 +254,22 @@ def _gain(aim: Aim, start: Point | None, best: Point | None) -> Estimate | None:
     return best.figures[aim.figure].minus(start.figures[aim.figure])
 
 
-class _Task:
-    """What is searched, checked before anything is traced."""
-
-    def __init__(self, scene: Scene, vary: Sequence[str | Varied], *, aim: str, keep: Sequence[str]) -> None:
-        faults: list[Fault] = []
-
-        def told(read: Callable[[], Any]) -> Any:
-            try:
-                return read()
-            except InputError as error:
-                faults.extend(error.faults)
-                return None
-
-        self.scene = scene
-        self.varied = told(lambda: varied_of(vary, with_steps=False))
-        self.aim: Aim = told(lambda: aim_of(aim))
-        self.limits: tuple[Limit, ...] = told(lambda: limits_of(keep)) or ()
-        if self.varied:
-            told(lambda: refuse_ends(scene, self.varied))
-        wanted = {limit.figure: "--keep" for limit in self.limits}
-        if self.aim:
-            wanted[self.aim.figure] = "--aim"
-        told(lambda: refuse_unknown(wanted, [part.name for part in scene.parts]))
-        if faults:
-            raise InputError(faults)
-        self.scales: dict[str, float] = {}
-
-    def start(self) -> np.ndarray | None:
-        """Where the scene stands in the unit cube; None where a value is no number or outside its range."""
-        place = []
-        for one in self.varied:
-            number = current_number(self.scene, one.key)
-            if number is None or not one.low <= number <= one.high:
-                return None
-            place.append((number - one.low) / (one.high - one.low))
-        return np.array(place)
-
-    def values(self, place: np.ndarray) -> dict[str, float]:
-        """Values at a place of the unit cube."""
-        return {one.key: float(one.at(float(share))) for one, share in zip(self.varied, place, strict=True)}
-
-    def refuse_missing(self, point: Point) -> None:
-        """Refuse figures that exist in general but not in this scene."""
-        missing = [key for key in (self.aim.figure, *(x.figure for x in self.limits)) if key not in point.figures]
-        if missing:
-            said = "is not a figure of this scene: it has no such part, or no emittance for a temperature"
-            raise InputError([Fault(WHERE, key, "", said) for key in missing])
-
-    def told(self, point: Point) -> tuple[float, np.ndarray]:
-        """Cost and rooms of a trial; figures are measured by their sizes in the first sound one."""
-        if point.fault:
-            return WORST, np.full(len(self.limits), -WORST)
-        self.refuse_missing(point)
-        for key in (self.aim.figure, *(limit.figure for limit in self.limits)):
-            self.scales.setdefault(key, abs(point.figures[key].value) or 1.0)
-        cost = -self.aim.sign * point.figures[self.aim.figure].value / self.scales[self.aim.figure]
-        return cost, np.array([self._room(limit, point) for limit in self.limits])
-
-    def _room(self, limit: Limit, point: Point) -> float:
-        """Room of a limit less a margin for the error of the tracing, over the size of the bound."""
-        figure = point.figures[limit.figure]
-        scale = abs(limit.bound) or self.scales[limit.figure]
-        return (limit.room(figure) - MARGIN * (figure.se or 0.0)) / scale
-
-    def best_of(self, points: Sequence[Point]) -> Point | None:
-        """The best trial that keeps all limits; None where none does."""
-        sound = [point for point in points if not point.fault]
-        if not sound:
-            raise InputError(Fault(WHERE, "--vary", "", f"has no trial that could be traced; first: {points[0].fault}"))
-        keeping = [point for point in sound if keeps(point, self.limits)]
-        return min(keeping, key=lambda point: merit(*self.told(point)), default=None)
-
-
 class _Runner:
     """Traces trials and keeps them."""
 
-    def __init__(self, task: _Task, watch: _Watch, *, n_trials: int, options: dict[str, Any]) -> None:
-        self.task, self.watch, self.n_trials, self.options = task, watch, n_trials, options
+    def __init__(
+        self, task: Task, watch: _Watch, interrupts: Interrupts, *, n_trials: int, options: dict[str, Any]
+    ) -> None:
+        self.task, self.watch, self.interrupts = task, watch, interrupts
+        self.n_trials, self.options = n_trials, options
         self.points: list[Point] = []
 
     def trial(self, place: np.ndarray) -> tuple[float, np.ndarray]:
         """Trace a place of the unit cube."""
         if len(self.points) >= self.n_trials:
             raise OutOfTrialsError
+        if self.interrupts.is_set:
+            raise StoppedError
         job = Job(len(self.points), self.task.values(place))
         point = traced_point(self.task.scene, job, progress=self.watch.within, **self.options)
         self.points.append(point)
@@ -353,12 +278,19 @@ class _Runner:
 
 
 def _checked(
-    task: _Task, start: Point | None, best: Point, watch: _Watch, options: dict[str, Any]
+    task: Task,
+    start: Point | None,
+    best: Point,
+    watch: _Watch,
+    interrupts: Interrupts,
+    options: dict[str, Any],
 ) -> tuple[Point | None, Point]:
     """Start and best again, with points that the search has not seen."""
     watch.skip_to_last(2)
     found = []
     for point in (start, best):
+        if interrupts.is_set:
+            raise StoppedError
         if point is not None:
             job = Job(point.number, point.values)
             found.append(traced_point(task.scene, job, progress=watch.within, **options))

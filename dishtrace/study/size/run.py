@@ -20,6 +20,7 @@ from dishtrace.study.size.best import Best, Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
 from dishtrace.study.size.trial import Trial, trial_of
 from dishtrace.study.sweep.keys import scene_with
+from dishtrace.study.sweep.stopping import Interrupts
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import points_for
 
@@ -198,43 +199,22 @@ def size(
     seed = scene.run.seed if seed is None else seed
     options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
     each = points_for(rays) * N_SCRAMBLES
-    if not knobs:
-        pilot = trace(scene, **options)
-        if pilot.stopped:
-            raise KeyboardInterrupt
-        spot = pilot.best_focus.radius_m
-        knobs = (main_knob(scene.parts[number], r50=spot["50"].value, r99=spot["99"].value),)
-    found: dict[tuple[int, ...], Trial] = {}
-    faults: list[Fault] = []
-    stopped = False
-    order = list(_order(knobs))
-    for place in order:
-        values = {knob.name: float(knob.values[k]) for knob, k in zip(knobs, place, strict=True)}
-        before = len(found) * each
-
-        def show(done: int, _: int, before: int = before) -> None:
-            progress(before + done, len(order) * each)
-
-        try:
-            sized = scene_with(scene, settings_for(scene, number, values))
-            result = trace(sized, progress=show if progress else None, **options)
-        except InputError as error:
-            faults += error.faults
-            continue
-        except KeyboardInterrupt:
-            stopped = True
-            break
-        if result.stopped:
-            stopped = True
-            break
-        found[place] = trial_of(result, number, values, warm)
-        notes = _trace_notes(result, part)
+    with Interrupts() as interrupts:
+        if not knobs:
+            pilot = trace(scene, **options)
+            if pilot.stopped or interrupts.is_set:
+                raise KeyboardInterrupt
+            spot = pilot.best_focus.radius_m
+            knobs = (main_knob(scene.parts[number], r50=spot["50"].value, r99=spot["99"].value),)
+        traced = _Traced(scene, number, knobs, warm, progress=progress, each=each)
+        traced.run(options, interrupts)
+    found, stopped = traced.trials, traced.stopped
     if stopped and not found:
         raise KeyboardInterrupt
     if not found:
-        raise InputError(list(dict.fromkeys(faults)))
+        raise InputError(list(dict.fromkeys(traced.faults)))
     grid = _grid(knobs, found)
-    told = _notes(scene, part, knobs, grid, faults, stopped=stopped, n_left=len(order) - len(found))
+    told = _notes(scene, part, grid, traced.faults, n_left=len(traced.order) - len(found) if stopped else 0)
     has_heat = grid is not None and all(trial.heat is not None for trial in grid.trials.flat)
     return Sizing(
         scene=scene,
@@ -250,8 +230,58 @@ def size(
         seed=seed,
         version=metadata.version("dishtrace"),
         stopped=stopped,
-        notes=(*told, *notes),
+        notes=(*told, *traced.notes),
     )
+
+
+class _Traced:
+    """Traces the sizes of a part, one after another, until all are done or the user stops."""
+
+    def __init__(
+        self,
+        scene: Scene,
+        number: int,
+        knobs: tuple[Knob, ...],
+        warm: tuple[float, ...],
+        *,
+        progress: Callable[[int, int], None] | None,
+        each: int,
+    ) -> None:
+        self.scene, self.number, self.knobs, self.warm = scene, number, knobs, warm
+        self.progress, self.each, self.order = progress, each, list(_order(knobs))
+        self.trials: dict[tuple[int, ...], Trial] = {}
+        self.faults: list[Fault] = []
+        self.notes: tuple[str, ...] = ()
+        self.stopped = False
+
+    def run(self, options: dict[str, Any], interrupts: Interrupts) -> None:
+        """Trace with the options of `trace`."""
+        for n_done, place in enumerate(self.order):
+            if interrupts.is_set:
+                self.stopped = True
+                return
+            values = {knob.name: float(knob.values[k]) for knob, k in zip(self.knobs, place, strict=True)}
+            try:
+                sized = scene_with(self.scene, settings_for(self.scene, self.number, values))
+                result = trace(sized, progress=self._shifted(n_done * self.each), **options)
+            except InputError as error:
+                self.faults += error.faults
+                continue
+            except KeyboardInterrupt:
+                self.stopped = True
+                return
+            if result.stopped:
+                self.stopped = True
+                return
+            self.trials[place] = trial_of(result, self.number, values, self.warm)
+            self.notes = _trace_notes(result)
+
+    def _shifted(self, before: int) -> Callable[[int, int], None] | None:
+        """Progress of one trace as progress of all of them."""
+        if self.progress is None:
+            return None
+        progress, whole = self.progress, len(self.order) * self.each
+        return lambda done, _: progress(before + done, whole)
 
 
 def _temperatures(scene: Scene, number: int, given: Sequence[float] | None) -> tuple[float, ...]:
@@ -317,7 +347,7 @@ def _grid(knobs: Sequence[Knob], found: dict[tuple[int, ...], Trial]) -> Grid | 
     return Grid(tuple(knobs), axes, trials)
 
 
-def _trace_notes(result: Result, part: str) -> tuple[str, ...]:
+def _trace_notes(result: Result) -> tuple[str, ...]:
     """Notes of a trace that hold for every size: none that tell of one part."""
     return tuple(note for note in result.notes if "rounded up" not in note and not note.startswith('part "'))
 
@@ -325,14 +355,12 @@ def _trace_notes(result: Result, part: str) -> tuple[str, ...]:
 def _notes(
     scene: Scene,
     part: str,
-    knobs: Sequence[Knob],
     grid: Grid | None,
     faults: Sequence[Fault],
     *,
-    stopped: bool,
     n_left: int,
 ) -> Iterator[str]:
-    if stopped:
+    if n_left:
         yield f"stopped early: {n_left} sizes were not traced"
     if grid is None:
         yield "too few sizes were traced to tell the best"

@@ -19,6 +19,7 @@ from dishtrace.study.sweep.figures import meaning_of, unit_of
 from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
 from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
 from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
+from dishtrace.study.sweep.stopping import Interrupts
 from dishtrace.study.sweep.store import Store, task_of
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import points_for
@@ -226,11 +227,14 @@ def sweep(
         arriving = traced_on_cluster(scene, jobs, cluster, **options)
     stopped = False
     try:
-        for point in arriving:
-            found[point.number] = point
-            if store is not None:
-                store.keep(point)
-            watch.finished(len(found))
+        with Interrupts() as interrupts:
+            for point in arriving:
+                found[point.number] = point
+                if store is not None:
+                    store.keep(point)
+                watch.finished(len(found))
+                if interrupts.is_set and len(found) < len(design.values):
+                    raise StoppedError
     except (StoppedError, KeyboardInterrupt):
         stopped = True
     if stopped and not found:
