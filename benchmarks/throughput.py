@@ -79,9 +79,9 @@ def time_all(scene: dt.Scene, rays: int, repeats: int) -> dict[str, list[float]]
     seconds: dict[str, list[float]] = {"script": [], "dishtrace 1": [], "quarter": [], "dishtrace 2": []}
     for repeat in range(repeats):
         seconds["script"].append(float(script.run(rays, seed=repeat)["seconds"]))
-        seconds["dishtrace 1"].append(dt.trace(scene, rays=rays, seed=repeat, threads=1).seconds)
-        seconds["quarter"].append(dt.trace(scene, rays=rays // 4, seed=repeat, threads=1).seconds)
-        seconds["dishtrace 2"].append(dt.trace(scene, rays=rays, seed=repeat, threads=2).seconds)
+        seconds["dishtrace 1"].append(dt.trace(scene, rays=rays, seed=repeat, threads=1, peak_points=False).seconds)
+        seconds["quarter"].append(dt.trace(scene, rays=rays // 4, seed=repeat, threads=1, peak_points=False).seconds)
+        seconds["dishtrace 2"].append(dt.trace(scene, rays=rays, seed=repeat, threads=2, peak_points=False).seconds)
     return seconds
 
 
