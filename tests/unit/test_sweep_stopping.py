@@ -60,8 +60,8 @@ def test_another_thread_has_no_signals_and_no_trouble():
 def pressing(monkeypatch):
     """Ctrl-C during the second trace of each study, too late for that trace to stop."""
 
-    def install(module):
-        real, calls = module.trace, []
+    def install(module, name="trace"):
+        real, calls = getattr(module, name), []
 
         def trace(*arguments, **options):
             calls.append(options)
@@ -71,7 +71,7 @@ def pressing(monkeypatch):
                     press()
             return result
 
-        monkeypatch.setattr(module, "trace", trace)
+        monkeypatch.setattr(module, name, trace)
         return calls
 
     return install
@@ -84,7 +84,7 @@ def test_a_sweep_stops_after_the_trace_in_which_ctrl_c_came(pressing):
 
 
 def test_a_sizing_stops_after_the_trace_in_which_ctrl_c_came(pressing):
-    calls = pressing(sizing)
+    calls = pressing(sizing, "light_on")
     sized = dt.size(scene_from_text(plate_scene()), "plate", radius=(0.01, 0.04, 8), rays=8192)
     assert sized.stopped and len(sized.trials) == len(calls) == 2
     assert sized.grid is None and sized.best is None and sized.captures == {}

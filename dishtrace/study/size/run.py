@@ -12,17 +12,17 @@ import numpy as np
 
 from dishtrace.errors import Fault, InputError
 from dishtrace.flux.measure import trace
-from dishtrace.flux.result import Result
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
 from dishtrace.study.size.best import Best, Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
+from dishtrace.study.size.light import Light, light_on
 from dishtrace.study.size.trial import Trial, trial_of
 from dishtrace.study.sweep.keys import scene_with
 from dishtrace.study.sweep.stopping import Interrupts
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import points_for
+from dishtrace.trace.run import announce_compilation, points_for
 
 TEMPERATURES_C = (100.0, 200.0, 300.0, 400.0, 600.0)
 """Working temperatures that are told when nobody says otherwise. [degC]"""
@@ -197,11 +197,12 @@ def size(
     warm = _temperatures(scene, number, temperatures_c)
     rays = max(nominal(scene.run.rays) // SHARE_OF_RAYS, 1) if rays is None else rays
     seed = scene.run.seed if seed is None else seed
-    options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
+    options = {"rays": rays, "seed": seed, "threads": threads}
+    announce_compilation(announce)
     each = points_for(rays) * N_SCRAMBLES
     with Interrupts() as interrupts:
         if not knobs:
-            pilot = trace(scene, **options)
+            pilot = trace(scene, peak_points=False, **options)
             if pilot.stopped or interrupts.is_set:
                 raise KeyboardInterrupt
             spot = pilot.best_focus.radius_m
@@ -255,7 +256,7 @@ class _Traced:
         self.stopped = False
 
     def run(self, options: dict[str, Any], interrupts: Interrupts) -> None:
-        """Trace with the options of `trace`."""
+        """Trace with the rays, seed and threads of `trace`."""
         for n_done, place in enumerate(self.order):
             if interrupts.is_set:
                 self.stopped = True
@@ -263,7 +264,7 @@ class _Traced:
             values = {knob.name: float(knob.values[k]) for knob, k in zip(self.knobs, place, strict=True)}
             try:
                 sized = scene_with(self.scene, settings_for(self.scene, self.number, values))
-                result = trace(sized, progress=self._shifted(n_done * self.each), **options)
+                result = light_on(sized, self.number, progress=self._shifted(n_done * self.each), **options)
             except InputError as error:
                 self.faults += error.faults
                 continue
@@ -347,9 +348,9 @@ def _grid(knobs: Sequence[Knob], found: dict[tuple[int, ...], Trial]) -> Grid | 
     return Grid(tuple(knobs), axes, trials)
 
 
-def _trace_notes(result: Result) -> tuple[str, ...]:
-    """Notes of a trace that hold for every size: none that tell of one part."""
-    return tuple(note for note in result.notes if "rounded up" not in note and not note.startswith('part "'))
+def _trace_notes(result: Light) -> tuple[str, ...]:
+    """Notes that hold for every size: none that tell of one part."""
+    return tuple(note for note in result.notes if not note.startswith('part "'))
 
 
 def _notes(

@@ -17,8 +17,8 @@ from dishtrace.study.sweep.figures import absorbed_of_part
 from dishtrace.units import kelvin
 
 if TYPE_CHECKING:
-    from dishtrace.flux.result import Result
     from dishtrace.heat.losses import Losses
+    from dishtrace.study.size.light import Light
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,12 +88,12 @@ class Trial:
         return Estimate(absorbed.value - lost, absorbed.se, left_out)
 
 
-def trial_of(result: Result, number: int, values: Mapping[str, float], temperatures_c: Sequence[float]) -> Trial:
+def trial_of(result: Light, number: int, values: Mapping[str, float], temperatures_c: Sequence[float]) -> Trial:
     """What a trace says of one size of a part.
 
     Parameters
     ----------
-    result : Result
+    result : Light
         Of the scene with the part at that size.
     number : int
         Of the part in the scene.
@@ -120,15 +120,15 @@ def trial_of(result: Result, number: int, values: Mapping[str, float], temperatu
         peak_w_m2=part.peak_w_m2,
         others_w=_others(result, number),
         missed_w=first["none"],
-        shaded_w=result.budget_w["shaded"],
+        shaded_w=result.shaded_w,
         heat=_heat(Setting(result, number, up_direction(result)), temperatures_c),
     )
 
 
-def _others(result: Result, number: int) -> dict[str, Estimate]:
+def _others(result: Light, number: int) -> dict[str, Estimate]:
     """Light from the mirror that meets something else first. [W]"""
     part = result.scene.parts[number]
-    found = {name: one.first_w for name, one in result.parts.items() if name != part.name}
+    found = dict(result.others_w)
     if part.shape == "cavity":
         found[f"outside of {part.name}"] = result.parts[part.name].sides["back"].first_w
     return found

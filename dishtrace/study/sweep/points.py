@@ -109,7 +109,13 @@ def traced_point(
     """
     try:
         result = trace(
-            scene_with(scene, job.values), rays=rays, seed=seed, threads=threads, progress=progress, announce=announce
+            scene_with(scene, job.values),
+            rays=rays,
+            seed=seed,
+            threads=threads,
+            peak_points=False,
+            progress=progress,
+            announce=announce,
         )
     except InputError as error:
         return Point(job.number, job.values, fault="; ".join(str(fault) for fault in error.faults))
