@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dishtrace.report.cautions import CODES
+from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, written
@@ -136,7 +137,8 @@ def _figures(found: Improvement, signs: Signs) -> list[str]:
     columns["best"] = [_told(key, found.best.figures[key], signs) for key in keys]
     if found.start is not None:
         columns["gain"] = [_told(key, found.best.figures[key].minus(found.start.figures[key]), signs) for key in keys]
-    return [Heading("Figures"), *grid([label_of(key) for key in keys], columns)]
+    labels = [label_of(key) for key in keys]
+    return [Heading("Figures"), *grid(labels, fitting(labels, columns))]
 
 
 def _list(title: str, texts: Sequence[str]) -> list[str]:

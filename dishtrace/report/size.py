@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dishtrace.report.cautions import CODES
+from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, significant, written
@@ -138,12 +139,15 @@ def _bests(sizing: Sizing, signs: Signs) -> list[str]:
     columns["costs < 1 %"] = [
         "-" if best.flat is None else _range(sizing.knobs[0].name, *best.flat) for best in sizing.bests
     ]
+    columns["net W"] = [written(best.net_w, signs) for best in sizing.bests]
     columns["share %"] = [
         written(best.figures["share"].scaled(100.0), signs) if best.figures else "-" for best in sizing.bests
     ]
-    columns["net W"] = [written(best.net_w, signs) for best in sizing.bests]
     labels = [f"{best.temperature_c:g} C" for best in sizing.bests]
-    lines: list[str] = [Heading("Most heat to draw off, by working temperature"), *grid(labels, columns)]
+    lines: list[str] = [
+        Heading("Most heat to draw off, by working temperature"),
+        *grid(labels, fitting(labels, columns)),
+    ]
     causes = sizing.best.causes if sizing.best else ()
     if causes:
         told = ", ".join(f"{name} ({100.0 * share:.0f} %)" for name, share in causes)
@@ -200,7 +204,10 @@ def _captures(sizing: Sizing, signs: Signs) -> list[str]:
         missed.append(written(figures["missed_w"], signs))
     columns = {_title(name): sizes, "on other parts W": stands, "misses all W": missed}
     labels = [f"{100.0 * share:g} %" for share in sizing.captures]
-    return [Heading("Smallest that meets a share of the light from the mirror"), *grid(labels, columns)]
+    return [
+        Heading("Smallest that meets a share of the light from the mirror"),
+        *grid(labels, fitting(labels, columns)),
+    ]
 
 
 def _sizes(sizing: Sizing, signs: Signs) -> list[str]:
@@ -219,7 +226,7 @@ def _sizes(sizing: Sizing, signs: Signs) -> list[str]:
         warm = sizing.temperatures_c[0]
         columns[f"loses W, {warm:g} C"] = [significant(float(trial.heat.losses_w[0]), 3) for trial in shown]
     title = f"Sizes tried ({', '.join(_title(name) for name in names)})"
-    return [Heading(title if step == 1 else f"{title}, one in {step}"), *grid(labels, columns)]
+    return [Heading(title if step == 1 else f"{title}, one in {step}"), *grid(labels, fitting(labels, columns))]
 
 
 def _wrapped(text: str) -> list[str]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dishtrace.report.cautions import CODES
+from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_parquet, write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, written
@@ -88,7 +89,7 @@ def _sensitivity(sweep: Sweep, key: str, signs: Signs) -> list[str]:
         columns["total index"] = [
             _index(indices[name].total, indices[name].total_low, indices[name].total_high) for name in names
         ]
-    return [Heading(f"What moves: {label_of(key)}"), *grid(names, columns)]
+    return [Heading(f"What moves: {label_of(key)}"), *grid(names, fitting(names, columns))]
 
 
 def _reach(effect: Any, key: str, signs: Signs) -> str:
@@ -114,22 +115,10 @@ def _table(sweep: Sweep, figures: Sequence[str], signs: Signs) -> list[str]:
     for key in figures:
         cells = [point.figures[key].scaled(factor_of(key)) if key in point.figures else None for point in shown]
         columns[label_of(key)] = ["-" if one is None else written(one, signs) for one in cells]
-    columns = _fitting(labels, columns)
+    columns = fitting(labels, columns)
     title = f"Points: {', '.join(sweep.keys)}"
     lines = textwrap.wrap(title if step == 1 else f"{title} (one in {step})", WIDTH, break_on_hyphens=False)
     return [*(Heading(line) for line in lines), *grid(labels, columns)]
-
-
-def _fitting(labels: Sequence[str], columns: dict[str, list[str]]) -> dict[str, list[str]]:
-    """The first columns that fit beside the labels."""
-    room = WIDTH - 2 - max(len(label) for label in labels)
-    kept = {}
-    for title, column in columns.items():
-        room -= 2 + max(len(title), *(len(text) for text in column))
-        if room < 0 and kept:
-            break
-        kept[title] = column
-    return kept
 
 
 def _short(value: Any) -> str:

@@ -113,6 +113,11 @@ def test_effects_of_a_sum_are_its_terms(seed):
 
 
 def test_too_few_points_tell_no_effects():
-    points = [{"a": float(k)} for k in range(3)]
-    assert effects(points, [Estimate(1.0, None)] * 3) == ()
+    points = [{"a": float(k), "b": float(k * k)} for k in range(4)]
+    assert effects(points, [Estimate(1.0, None)] * 4) == ()
     assert effects([], []) == ()
+
+
+def test_two_values_tell_their_difference():
+    (one,) = effects([{"a": 1.0}, {"a": 3.0}], [Estimate(5.0, None), Estimate(4.0, None)])
+    assert (one.reach.value, one.is_rising) == (pytest.approx(1.0), False)

@@ -93,6 +93,6 @@ def test_a_share_that_is_never_reached_or_always_passed():
 
 def test_range_that_costs_little_is_where_the_curve_meets_the_level():
     places = np.linspace(-1.0, 1.0, 41)
-    low, high = level_range(places, 1.0 - places**2, 0.99)
+    low, high = level_range(places, 1.0 - places**2, 0.99, top=0.0)
     assert (low, high) == (pytest.approx(-0.1, abs=0.003), pytest.approx(0.1, abs=0.003))
-    assert level_range(places, 1.0 - 0.001 * places**2, 0.99) == (-1.0, 1.0)
+    assert level_range(places, 1.0 - 0.001 * places**2, 0.99, top=0.0) == (-1.0, 1.0)

@@ -236,11 +236,14 @@ def _shifts(grid: Grid, number: int, places: Sequence[float]) -> dict[str, list[
 
 def _flat(grid: Grid, values: np.ndarray, tops: Sequence[_Place], net: Estimate) -> tuple[float, float] | None:
     """Values of the first thing varied that cost less than 1 % of the net heat, the second at its best."""
+    from scipy.interpolate import PchipInterpolator
+
     if any(top.at_end for top in tops):
         return None
     if values.ndim == 2:
-        values = np.array([np.interp(tops[1].place.value, grid.places[1], row) for row in values])
-    low, high = level_range(grid.places[0], values, (1.0 - FLAT_SHARE) * min(net.value, float(values.max())))
+        values = PchipInterpolator(grid.places[1], values, axis=1)(tops[1].place.value)
+    goal = (1.0 - FLAT_SHARE) * net.value
+    low, high = level_range(grid.places[0], values, goal, top=tops[0].place.value)
     return grid.knobs[0].value(low), grid.knobs[0].value(high)
 
 

@@ -138,13 +138,25 @@ def _crossing(places: np.ndarray, heights: np.ndarray, goal: float) -> float:
     return float(inside.min()) if len(inside) else np.nan
 
 
-def level_range(places: np.ndarray, heights: np.ndarray, goal: float) -> tuple[float, float]:
-    """Ends of the stretch around the highest point in which a curve stays above a goal; the range's own ends beyond."""
-    from scipy.interpolate import PchipInterpolator
+def level_range(places: np.ndarray, heights: np.ndarray, goal: float, *, top: float) -> tuple[float, float]:
+    """Ends of the stretch around its top in which a curve stays above a goal; the range's own ends beyond.
 
-    best = int(np.argmax(heights))
-    roots = PchipInterpolator(places, heights).solve(goal, extrapolate=False)
-    below, above = roots[roots < places[best]], roots[roots > places[best]]
+    Parameters
+    ----------
+    places : (n,) float64
+        Rising.
+    heights : (n,) float64
+        The curve is the natural cubic spline through them.
+    goal : float
+        In the unit of the heights.
+    top : float
+        Place of the top.
+    """
+    from scipy.interpolate import CubicSpline
+
+    curve = CubicSpline(places, heights, bc_type="natural")
+    roots = curve.solve(min(goal, float(curve(top))), extrapolate=False)
+    below, above = roots[roots < top], roots[roots > top]
     low = float(below.max()) if len(below) else float(places[0])
     high = float(above.min()) if len(above) else float(places[-1])
     return low, high

@@ -89,7 +89,7 @@ def effects(points: Sequence[Mapping[str, Any]], figures: Sequence[Estimate]) ->
     keys = list(points[0]) if points else []
     blocks = {key: _curve([point[key] for point in points]) for key in keys}
     columns = np.concatenate([np.ones((len(points), 1)), *blocks.values()], axis=1) if keys else np.zeros((0, 0))
-    if len(points) < columns.shape[1] + 1 or np.linalg.matrix_rank(columns) < columns.shape[1]:
+    if len(points) < max(columns.shape[1], 2) or np.linalg.matrix_rank(columns) < columns.shape[1]:
         return ()
     solve = np.linalg.pinv(columns)
     values = np.array([figure.value for figure in figures])
