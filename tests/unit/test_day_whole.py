@@ -171,3 +171,60 @@ def test_stopping_before_anything_was_traced_is_told(monkeypatch):
 def test_years_beyond_the_sun_position_are_refused():
     with pytest.raises(dt.InputError, match="year = 2300 must be from 1800 to 2200"):
         whole.year(day_scene(PLATE), year=2300)
+
+
+def test_clouds_of_the_weather_file_are_in_the_heating(tmp_path):
+    """Invented weather that falls to nothing from 10 to 14 o'clock: the block cools meanwhile, and the absorbed energy
+    grows by what the hours give. Catches a clear sky taken for the weather, and hours that are shifted by one."""
+    from dishtrace.scene.read import load_scene
+    from tests.support.weather_files import write_epw
+
+    write_epw(tmp_path / "invented.epw")
+    lines = (tmp_path / "invented.epw").read_text().splitlines()
+    cloudy = []
+    for line in lines:
+        cells = line.split(",")
+        if len(cells) > 20 and cells[1:3] == ["6", "21"]:
+            cells[14] = "0" if 11 <= int(cells[3]) <= 14 else "800"
+        cloudy.append(",".join(cells))
+    (tmp_path / "invented.epw").write_text("\n".join(cloudy) + "\n")
+    (tmp_path / "scene.toml").write_text(
+        "[site]\nlatitude_deg = 40\nlongitude_deg = -105\n[sun]\ntime = 2026-03-20T12:00:00-07:00\n"
+        'weather_file = "invented.epw"\n[dish]\nfocal_length_m = 2\nreflectance = 0.9\n'
+        '[dish.outline]\nshape = "circle"\nradius_m = 0.1\n'
+        '[[part]]\nname = "block"\nrole = "receiver"\nshape = "cylinder"\nradius_m = 0.05\nheight_m = 0.05\n'
+        "center_m = [0, 0, 0.025]\nsurface = { absorptance = 0.9, emittance = 0.9 }\n[part.contents]\n"
+        'kind = "solid"\nmass_kg = 0.2\nheat_capacity_j_kgk = 500.0\n'
+    )
+    found = dt.day(load_scene(tmp_path / "scene.toml"), date="2026-06-21", rays=8192, step_min=60.0)
+    assert found.sky.kind == "weather"
+    (timeline,) = found.timelines
+    hours = found.heat_start.hour + found.heat_start.minute / 60.0 + timeline.columns["time_s"] / 3600.0
+    warm = timeline.columns["temperature_c"]
+    before, under, after = (float(np.interp(hour, hours, warm)) for hour in (9.5, 13.4, 17.0))
+    assert under < before - 5.0
+    assert after > under + 5.0
+    rows = {row["start"][11:13]: row["receiver_w"] for row in found.rows()}
+    assert rows["10"] == rows["13"] == 0.0
+    assert rows["09"] > 0.0
+    assert rows["14"] > 0.0
+
+
+def test_a_filling_that_heat_refuses_leaves_the_light_told():
+    """Air in a plate that encloses nothing: the day is there, and the note says what heat would."""
+    shut = PLATE + '[part.contents]\nkind = "air"\n'
+    found = dt.day(day_scene(shut), date="2026-06-21", rays=8192, step_min=60.0)
+    assert found.energy_kwh["receiver"].value > 0.0
+    assert found.timelines == ()
+    assert any("no heating is told" in note and "volume_m3 is missing" in note for note in found.notes)
+
+
+def test_re_setting_seldom_costs_energy():
+    """Set on 1 January and never again, the plate (1.4 deg from middle to edge) gets light while the sun stands low
+    alone; set daily it gets all that its own shade (a quarter) leaves."""
+    scene = day_scene(PLATE, mount='kind = "polar-axis"')
+    at = {"year": 2026, "rays": 8192, "step_min": 120.0, "most_traces": 40}
+    daily, yearly = dt.year(scene, reset_days=1, **at), dt.year(scene, reset_days=366, **at)
+    assert yearly.energy_kwh["receiver"].value < 0.3 * daily.energy_kwh["receiver"].value
+    whole = daily.energy_kwh["sunlight"].value
+    assert daily.energy_kwh["receiver"].value == pytest.approx(0.9 * 0.9 * 0.75 * whole, rel=0.1)

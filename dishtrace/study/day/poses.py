@@ -24,8 +24,10 @@ if TYPE_CHECKING:
 CLOCK_DRIVEN = ("polar-axis", "stationary-focus")
 NEAR = 5e-3
 """Angle from the dish axis from which on directions count as closer together, as the spot is about as wide. [rad]"""
-SETTING_COUNTS = 20.0
-"""How much more a wrong setting matters than where the sun stands, when directions are spread; a choice. [–]"""
+NEAR_SETTING = 20e-3
+"""The same of a declination that is set wrong, beside hour angles: about a receiver's size over the distance. [rad]"""
+SETTING_SPAN = 0.3
+"""Scale of the drawn-together setting, so that a year of it spans about as much as a day of hour angles. [–]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +185,8 @@ def _places(scene: Scene, path: SunPath, suns: np.ndarray, set_declination: np.n
 
     Where nothing stands on the ground and the mirror keeps its shape, only the sun's direction in the dish frame
     matters; angles from the axis are drawn together, asinh(angle / 5 mrad), since the light changes fast near the axis
-    and slowly far from it. Else hour angle and declination, and the declination set.
+    and slowly far from it. Else hour angle and declination; where the declination is set by hand, the difference to the
+    setting drawn together likewise, and the declination beside it only where the setting changes.
     """
     kind = scene.mount.kind
     has_ground = any(part.frame == "ground" for part in scene.parts)
@@ -192,7 +195,11 @@ def _places(scene: Scene, path: SunPath, suns: np.ndarray, set_declination: np.n
         drawn = np.arcsinh(angle / NEAR) * NEAR
         across = suns[:, :2] / np.maximum(np.hypot(suns[:, 0], suns[:, 1]), 1e-300)[:, np.newaxis]
         return drawn[:, np.newaxis] * across
-    columns = [path.hour_angle, path.declination]
-    if set_declination is not None:
-        columns.append(SETTING_COUNTS * (set_declination - path.declination))
+    columns = [path.hour_angle]
+    given = getattr(scene.mount, "set_declination_deg", None)
+    setting = set_declination if given is None else np.radians(nominal(given))
+    if setting is None or set_declination is not None:
+        columns.append(path.declination)
+    if setting is not None:
+        columns.append(SETTING_SPAN * np.arcsinh((path.declination - setting) / NEAR_SETTING))
     return np.stack(columns, axis=1)

@@ -14,7 +14,7 @@ N_FIRST = 6
 """Steps that are traced for being far from each other, before steps are chosen by what was found. [–]"""
 N_CALM = 4
 """So many chosen steps one after the other must be foretold well. [–]"""
-N_CHECKS = 6
+N_CHECKS = 8
 """Steps traced to see how well others are foretold. [–]"""
 WELL = 2e-3
 """Foretold well: within this share of the largest light found. [–]"""

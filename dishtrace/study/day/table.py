@@ -169,5 +169,7 @@ def sums_of(scene: Scene, table: Table, light: Light, steps: np.ndarray | None =
         terms |= {f"direct.{part.name}": reaching for part in scene.parts if part.role == key}
         found[key] = light.summed(terms)
     for part in scene.parts:
-        found[f"absorbed:{part.name}"] = light.summed({f"{kind}.{part.name}": reaching for kind in ("absorbed", "direct")})
+        found[f"absorbed:{part.name}"] = light.summed(
+            {f"{kind}.{part.name}": reaching for kind in ("absorbed", "direct")}
+        )
     return found

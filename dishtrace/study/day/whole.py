@@ -385,7 +385,10 @@ def _with_drive_and_heat(found: Day, poses: Poses, tracer: Tracer) -> Day:
 
 
 def _heated(found: Day, best: int) -> Day:
-    """Heating under the day's light; parts lose heat as they stand when the receivers get most."""
+    """Heating under the day's light; parts lose heat as they stand when the receivers get most.
+
+    What heat would refuse (a filling that does not fit its tank) is told in the notes, and the light of the day kept.
+    """
     table, light = found.table, found.light
     nearest = light.chosen.steps[int(np.argmin(np.abs(np.array(light.chosen.steps) - best)))]
     if light.owners[best] >= 0:
@@ -393,7 +396,10 @@ def _heated(found: Day, best: int) -> Day:
     start = table.path.start[0]
     seconds = np.array([(time - start).total_seconds() for time in table.path.time])
     absorbed = {part.name: table.columns[f"absorbed_w:{part.name}"] for part in found.scene.parts}
-    timelines, warmths = warmed(found.scene, light.results[nearest], start, seconds, absorbed)
+    try:
+        timelines, warmths = warmed(found.scene, light.results[nearest], start, seconds, absorbed)
+    except InputError as error:
+        return replace(found, notes=(*found.notes, *(f"no heating is told: {fault}" for fault in error.faults)))
     return replace(found, timelines=tuple(timelines), warmths=tuple(warmths), heat_start=start)
 
 
