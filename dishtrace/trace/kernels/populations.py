@@ -102,63 +102,76 @@ def book_arrival(world, scramble, x, y, weight, share, rho):
 
 
 @device
-def trace_mirror_ray(world, scramble, row, ray, facet, j):
-    """Ray j of the batch: what reaches the mirror, what leaves it, and where that goes."""
-    mirror, b, tally = world.mirror, world.batch, world.tally
-    b[KEPT + j] = 0.0
-    weight = b[POWER + j]
-    if weight <= 0.0:
-        return
-    x, y, z = b[X + j], b[Y + j], b[Z + j]
-    sx, sy, sz = b[SX + j], b[SY + j], b[SZ + j]
-    note_place(world, x + mirror.sketch_length * sx, y + mirror.sketch_length * sy, z + mirror.sketch_length * sz)
-    note_place(world, x, y, z)
-    t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
-    if before >= 0 and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
-        # Another facet in front takes this light, and counts it.
-        tally.budget[scramble, OVERLAP] += weight
-        return
-    share = 0.0 if before >= 0 else share_arriving(world, x, y, z, sx, sy, sz, -1, True)
-    nx, ny, nz = b[NX + j], b[NY + j], b[NZ + j]
-    dx, dy, dz = b[DX + j], b[DY + j], b[DZ + j]
-    rho = reflectance_at(mirror, facet, sx * nx + sy * ny + sz * nz) if dx * nx + dy * ny + dz * nz > 0.0 else 0.0
-    kept = book_arrival(world, scramble, x, y, weight, share, rho)
-    b[KEPT + j] = kept
-    if kept > 0.0:
-        words = world.words
-        u0, u1, u2 = unit(words[10, j]), unit(words[11, j]), unit(words[12, j])
-        walk(world, scramble, row, ray, False, j, x, y, z, dx, dy, dz, kept, facet, -1, u0, u1, u2)
+def made_ray(world, j):
+    """Where ray j of the batch meets a facet: (facet, x, y, z, unit normal, unit vector to the sun, power)."""
+    b = world.batch
+    return (
+        world.start_facets[j],
+        b[X + j],
+        b[Y + j],
+        b[Z + j],
+        b[NX + j],
+        b[NY + j],
+        b[NZ + j],
+        b[SX + j],
+        b[SY + j],
+        b[SZ + j],
+        b[POWER + j],
+    )
 
 
 @device
-def trace_direct_ray(world, scramble, row, ray, p):
-    """One ray from the sun straight to a part, from its point p (8,) of 32-bit words."""
-    mirror = world.mirror
-    tri, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_part(world, p)
+def trace_ray(world, is_direct, scramble, row, ray, j, p):
+    """Ray j of the batch from the mirror; or a direct ray, from its point p (8,) of 32-bit words.
+
+    Both in one function, so that the compiler sees the trees and the walk once.
+    """
+    mirror, b, words = world.mirror, world.batch, world.words
+    facet = tri = -1
+    if is_direct:
+        tri, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_part(world, p)
+    else:
+        facet, x, y, z, nx, ny, nz, sx, sy, sz, weight = made_ray(world, j)
+        b[KEPT + j] = 0.0
     if weight <= 0.0:
         return
-    t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, -1, world.stack)
-    if before < 0 and share_arriving(world, x, y, z, sx, sy, sz, tri, False) > 0.0:
+    note_place(world, x + mirror.sketch_length * sx, y + mirror.sketch_length * sy, z + mirror.sketch_length * sz)
+    note_place(world, x, y, z)
+    t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
+    if not is_direct and before >= 0 and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
+        # Another facet in front takes this light, and counts it.
+        world.tally.budget[scramble, OVERLAP] += weight
+        return
+    share = 0.0 if before >= 0 else share_arriving(world, x, y, z, sx, sy, sz, tri, not is_direct)
+    if is_direct:
+        kept = weight if share > 0.0 else 0.0
+        dx, dy, dz = -sx, -sy, -sz
         u0, u1, u2 = unit(p[5]), unit(p[6]), unit(p[7])
-        walk(world, scramble, row, ray, True, -1, x, y, z, -sx, -sy, -sz, weight, -1, tri, u0, u1, u2)
+    else:
+        dx, dy, dz = b[DX + j], b[DY + j], b[DZ + j]
+        rho = reflectance_at(mirror, facet, sx * nx + sy * ny + sz * nz)
+        rho = rho if dx * nx + dy * ny + dz * nz > 0.0 else 0.0
+        kept = book_arrival(world, scramble, x, y, weight, share, rho)
+        b[KEPT + j] = kept
+        u0, u1, u2 = unit(words[10, j]), unit(words[11, j]), unit(words[12, j])
+    if kept > 0.0:
+        walk(world, scramble, row, ray, is_direct, j, x, y, z, dx, dy, dz, kept, facet, tri, u0, u1, u2)
 
 
 @device
 def trace_rays(world, is_direct, scramble, row, start, count, state):
-    """Rays `start .. start + count - 1` of one scramble of a population; state (d,) uint32 is scratch."""
+    """Rays `start .. start + count - 1` of one scramble of a population; state (8,) uint32 is scratch."""
     if is_direct:
         first_point(world.points.columns, world.points.shifts, scramble, start, state)
-        for index in range(start, start + count):
-            if index > start:
-                next_point(world.points.columns, scramble, index, state)
-            trace_direct_ray(world, scramble, row, index * N_SCRAMBLES + scramble, state)
-        return
     first = start - start % BATCH
     while first < start + count:
-        batch_rays(world, scramble, first, world.words, world.start_facets, world.batch)
+        if not is_direct:
+            batch_rays(world, scramble, first, world.words, world.start_facets, world.batch)
         low, high = max(start - first, 0), min(start + count - first, BATCH)
         for j in range(low, high):
-            ray = (first + j) * N_SCRAMBLES + scramble
-            trace_mirror_ray(world, scramble, row, ray, world.start_facets[j], j)
-        record_batch(world.screens, world.tally, scramble, world.batch, low, high)
+            if is_direct and first + j > start:
+                next_point(world.points.columns, scramble, first + j, state)
+            trace_ray(world, is_direct, scramble, row, (first + j) * N_SCRAMBLES + scramble, j, state)
+        if not is_direct:
+            record_batch(world.screens, world.tally, scramble, world.batch, low, high)
         first += BATCH
