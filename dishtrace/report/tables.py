@@ -240,10 +240,14 @@ def two_ways(result: Result, signs: Signs = PLAIN) -> list[str]:
     agreement = getattr(result, "agreement", None)
     if agreement is None:
         return []
-    ways = (written(way.scaled(1e-3), signs) for way in (agreement.forward, agreement.backward))
-    z = "unknown" if agreement.z is None else f"{agreement.z:+.1f}"
-    text = "checked in two ways, first arrivals there: {} by rays, {} by looking back".format(*ways)
-    return flow([text, f"(z = {z})"], indent="    ")
+    forward, backward = (written(way.scaled(1e-3), signs) for way in (agreement.forward, agreement.backward))
+    apart = "" if agreement.z is None else f" ({abs(agreement.z):.1f} of their standard errors apart)"
+    unit = f"kW/m{signs.square}"
+    text = (
+        f'The peak on "{agreement.part}" in two ways, first arrivals: {forward} {unit} by rays, {backward} {unit} by '
+        f"looking back{apart}."
+    )
+    return ["", *textwrap.wrap(text, WIDTH)]
 
 
 def place_of_peak(result: Result, part: PartResult) -> str:

@@ -42,7 +42,7 @@ def test_agreement_and_peak_point_are_told(result: dt.Result) -> None:
     assert told["agreement"]["z"] == pytest.approx(result.agreement.z)
     assert told["parts"][told["agreement"]["part"]]["peak_point_w_m2"]["value"] > 0.0
     text = summary(result).plain
-    assert "checked in two ways" in text
+    assert "in two ways, first arrivals" in text
     assert "at a point" in text
     assert all(len(line) <= 80 for line in text.splitlines())
 
