@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
-from dishtrace.study.day.whole import Day, day, year
+from dishtrace.study.day.outcome import Day
+from dishtrace.study.day.whole import day, year
 
 __all__ = ["Day", "day", "year"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date as Date
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -12,22 +12,21 @@ import numpy as np
 
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.quantity import nominal
-from dishtrace.stats import Estimate
-from dishtrace.study.day.drive import N_SLIPS, Slip, Standing, slips, stopped_drive
-from dishtrace.study.day.hazards import Hazard, hazards_of
-from dishtrace.study.day.light import Light, light_along
+from dishtrace.study.day.drive import N_SLIPS, slips, stopped_drive
+from dishtrace.study.day.hazards import hazards_of
+from dishtrace.study.day.light import Light, light_along, scene_at
+from dishtrace.study.day.outcome import Day
 from dishtrace.study.day.path import MINUTES_A_DAY, SunPath, sun_path, zone_of
 from dishtrace.study.day.poses import CLOCK_DRIVEN, Poses, poses_along
 from dishtrace.study.day.shade import horizon_of, shaded_share, share_above
 from dishtrace.study.day.sky import Sky, sky_along, sky_kind
 from dishtrace.study.day.table import Table, sums_of, table_of
-from dishtrace.study.day.warmth import Warmth, warmed
-from dishtrace.study.drift import Drift, stopped_drive_times
+from dishtrace.study.day.warmth import warmed
+from dishtrace.study.drift import stopped_drive_times
 from dishtrace.study.fit.ladder import StoppedError, Tracer
 from dishtrace.trace.run import available_threads
 
 if TYPE_CHECKING:
-    from dishtrace.heat.timeline import Timeline
     from dishtrace.scene.model import Scene
 
 RAYS = 65536
@@ -36,133 +35,6 @@ MOST_TRACES = 56
 """Sun directions traced at most, checks among them; a year then costs less than 60 traces. [–]"""
 FEWEST_TRACES, HIGHEST_TRACES = 16, 2000
 STEP_MIN, YEAR_STEP_MIN = 10.0, 60.0
-
-
-@dataclass(frozen=True, eq=False)
-class Day:
-    """A dish over a day or a year.
-
-    Parameters
-    ----------
-    scene : Scene
-    version : str
-    span : str
-        "day" or "year".
-    first : date
-    days : int
-    zone : str
-        By which days and times are counted.
-    rays, seed : int
-        Of each trace.
-    stopped : bool
-        Whether the user stopped it early; what was finished is there.
-    table : Table
-        Steps in which the sun is up.
-    sky : Sky
-    light : Light
-    energy_kwh : dict of Estimate
-        See `dishtrace.study.day.table.sums_of`. [kWh]
-    dni_kwh_m2 : float
-        Direct normal irradiation above the horizon of the scene. [kWh/m2]
-    months : dict
-        For a year, by month 1 to 12: energies as in `energy_kwh`, and ``dni_kwh_m2``.
-    slips : tuple of Slip
-        For a day: clock errors and stale settings at the moment `worst_at`.
-    standings : tuple of Standing
-        For a day: after the drive stops at that moment.
-    drift : Drift or None
-        When the spot has then left the receivers.
-    worst_at : datetime or None
-        When the receivers get most.
-    timelines : tuple of Timeline
-        For a day: fillings under its light.
-    warmths : tuple of Warmth
-        For a day: other parts.
-    heat_start : datetime or None
-        When timelines start.
-    hazards : tuple of Hazard
-    notes : tuple of str
-    """
-
-    scene: Scene
-    version: str
-    span: str
-    first: Date
-    days: int
-    zone: str
-    rays: int
-    seed: int
-    stopped: bool
-    table: Table
-    sky: Sky
-    light: Light
-    energy_kwh: dict[str, Estimate]
-    dni_kwh_m2: float
-    months: dict[int, dict[str, Any]]
-    slips: tuple[Slip, ...] = ()
-    standings: tuple[Standing, ...] = ()
-    drift: Drift | None = None
-    worst_at: datetime | None = None
-    timelines: tuple[Timeline, ...] = ()
-    warmths: tuple[Warmth, ...] = ()
-    heat_start: datetime | None = None
-    hazards: tuple[Hazard, ...] = ()
-    notes: tuple[str, ...] = ()
-
-    @property
-    def traces(self) -> int:
-        """Sun directions that were traced. [–]"""
-        return len(self.light.chosen.steps)
-
-    def rows(self) -> list[dict[str, Any]]:
-        """The tidy table: one row a step in which the sun is up."""
-        return self.table.rows()
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in day.json."""
-        return {
-            "dishtrace": self.version,
-            "scene": self.scene.title,
-            "span": self.span,
-            "first": self.first.isoformat(),
-            "days": self.days,
-            "zone": self.zone,
-            "step_min": self.table.path.step_s / 60.0,
-            "rays": self.rays,
-            "seed": self.seed,
-            "traces": self.traces,
-            "checks": self.light.chosen.n_checks,
-            "between_traces": self.between(),
-            "stopped": self.stopped,
-            "sky": self.sky.kind,
-            "dni_kwh_m2": self.dni_kwh_m2,
-            "energy_kwh": {key: value.to_dict() for key, value in self.energy_kwh.items()},
-            "months": {str(month): _month_dict(told) for month, told in self.months.items()},
-            "worst_at": None if self.worst_at is None else self.worst_at.isoformat(),
-            "drive_stops": None if self.drift is None else self.drift.to_dict(),
-            "after_stop": [standing.to_dict() for standing in self.standings],
-            "drive_errors": [slip.to_dict() for slip in self.slips],
-            "heat_start": None if self.heat_start is None else self.heat_start.isoformat(),
-            "timelines": [timeline.to_dict() for timeline in self.timelines],
-            "warm_parts": [warmth.to_dict() for warmth in self.warmths],
-            "hazards": [hazard.to_dict() for hazard in self.hazards],
-            "notes": list(self.notes),
-            "rows": self.rows(),
-        }
-
-    def between(self) -> dict[str, float | None]:
-        """Error of what lies between traced directions, as shares of the largest light found; None: not checked. [–]"""
-        light, found = self.light, {}
-        for key in ("receiver", "stand"):
-            j = light.names.index(f"first.{key}")
-            scale = float(np.nansum(light.known[:, [light.names.index("outline")]].max(initial=0.0)))
-            error = float(light.between[j]) / scale if scale > 0.0 else np.nan
-            found[key] = error if np.isfinite(error) else None
-        return found
-
-
-def _month_dict(told: dict[str, Any]) -> dict[str, Any]:
-    return {key: value.to_dict() if isinstance(value, Estimate) else value for key, value in told.items()}
 
 
 def day(
@@ -338,6 +210,7 @@ def _followed(
         stopped=light.chosen.is_stopped,
         table=table,
         sky=bright,
+        poses=poses,
         light=light,
         energy_kwh=sums_of(scene, table, light),
         dni_kwh_m2=float(reaching.sum() * path.step_s / 3.6e6),
@@ -345,7 +218,7 @@ def _followed(
         hazards=hazards_of(table, [], roles=roles, stopped_at=None),
         notes=_notes(scene, bright, light, zone_note, path, poses),
     )
-    return found if span == "year" or found.stopped else _with_drive_and_heat(found, poses, tracer)
+    return found if span == "year" or found.stopped else _with_drive_and_heat(found, tracer)
 
 
 def _months(scene: Scene, table: Table, light: Light) -> dict[int, dict[str, Any]]:
@@ -359,12 +232,12 @@ def _months(scene: Scene, table: Table, light: Light) -> dict[int, dict[str, Any
     return found
 
 
-def _with_drive_and_heat(found: Day, poses: Poses, tracer: Tracer) -> Day:
+def _with_drive_and_heat(found: Day, tracer: Tracer) -> Day:
     """What is told of a single day: an imperfect drive, hazards of a stop, heating."""
     scene, table = found.scene, found.table
     best = int(np.argmax(table.columns["receiver_w"][0] + 1e-6 * table.reaching_w_m2))
     time, dni = table.path.time[best], float(table.reaching_w_m2[best])
-    setting = None if poses.set_declination is None else float(poses.set_declination[best])
+    setting = None if found.set_declination is None else float(found.set_declination[best])
     slipped, is_stopped = slips(scene, time, dni=dni, set_declination=setting, tracer=tracer)
     found = replace(found, slips=tuple(slipped), worst_at=time, stopped=is_stopped)
     if is_stopped:
@@ -378,8 +251,6 @@ def _with_drive_and_heat(found: Day, poses: Poses, tracer: Tracer) -> Day:
     found = replace(found, standings=tuple(standings), hazards=hazards, stopped=is_stopped)
     if is_stopped:
         return found
-    from dishtrace.study.day.light import scene_at
-
     drift = stopped_drive_times(scene_at(scene, time, set_declination=setting), **options)
     return replace(_heated(found, best), drift=drift, stopped=drift.stopped)
 
