@@ -104,7 +104,7 @@ class Scene(Table):
         return dict(self._variant_scenes)
 
     def with_keys(self, values: Mapping[str, Any]) -> Scene:
-        """This scene, without its variants, with keys set as a variant would set them.
+        """The scene, without its variants, with keys set as a variant would set them.
 
         Parameters
         ----------
