@@ -56,11 +56,11 @@ class Estimate:
         .. [1] E. B. Wilson, "Probable inference, the law of succession, and statistical inference", J. Amer. Stat.
            Assoc. 22 (1927) 209-212: the same for a share of counts (from memory).
         """
-        from scipy.stats import t
+        from scipy.special import stdtrit
 
         if self.se is None or not np.isfinite(self.se) or self.value <= 0.0:
             return None
-        half = 0.5 * t.isf(0.5 * (1.0 - share), blocks - 1) ** 2 * self.se**2 / self.value
+        half = 0.5 * float(stdtrit(blocks - 1, 0.5 * (1.0 - share))) ** 2 * self.se**2 / self.value
         reach = float(np.sqrt(half * (half + 2.0 * self.value)))
         return self.value + half - reach, self.value + half + reach
 

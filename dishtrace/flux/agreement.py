@@ -76,9 +76,9 @@ class Agreement:
     @property
     def is_good(self) -> bool:
         """Whether the difference can be chance, by Student's t with one degree of freedom less than blocks."""
-        from scipy.stats import t
+        from scipy.special import stdtrit
 
-        return self.z is None or bool(abs(self.z) <= t.isf(0.5 * FALSE_ALARM, self.n_blocks - 1))
+        return self.z is None or bool(abs(self.z) <= -stdtrit(self.n_blocks - 1, 0.5 * FALSE_ALARM))
 
     def warning(self) -> str:
         """What to say when the difference is no chance."""

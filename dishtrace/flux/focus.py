@@ -18,6 +18,7 @@ from dishtrace.flux.crossing import (
     total_and_middle,
 )
 from dishtrace.flux.planes import CLEAR_END
+from dishtrace.flux.smooth import smoothed
 from dishtrace.stats import Estimate, from_left_out
 
 N_STEPS = 17
@@ -97,9 +98,7 @@ def _brightest(legs: np.ndarray, height: float, radius: float) -> np.ndarray:
     reach = int(np.ceil(radius / pixel))
     steps = np.arange(-reach, reach + 1) * pixel
     disc = (np.hypot(*np.meshgrid(steps, steps)) <= radius).astype(float)
-    shape = [n + 2 * reach for n in counted.shape]
-    smooth = np.fft.irfft2(np.fft.rfft2(counted, shape) * np.fft.rfft2(disc, shape), shape)
-    smooth = smooth[reach : reach + N_PIXELS, reach : reach + N_PIXELS]
+    smooth = smoothed(counted, disc)
     row, column = np.unravel_index(np.argmax(smooth), smooth.shape)
     return middle - half + (np.array([column, row]) + 0.5) * pixel
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dishtrace.flux.smooth import smoothed
 from dishtrace.stats import Estimate, total
 
 PATCH_AREA = 1e-4
@@ -81,15 +82,13 @@ def map_peak(maps: np.ndarray, *, half_width: float, patch_area: float = PATCH_A
     patch_area : float
         Area of the disc; one pixel where pixels are larger. [m2]
     """
-    from scipy.signal import fftconvolve
-
     n = maps.shape[1]
     pixel = 2.0 * half_width / n
     radius = np.sqrt(patch_area / np.pi)
     disc = _disc_shares(radius, pixel, most=n - 1)
     is_cut = radius > (len(disc) // 2 + 0.5) * pixel
     area = patch_area if is_cut else float(disc.sum() * pixel**2)
-    patches = fftconvolve(maps, disc[np.newaxis], mode="same", axes=(1, 2)) / area
+    patches = smoothed(maps, disc) / area
     flux, index = unbiased_peak(patches.reshape(len(maps), -1))
     row, column = divmod(index, n)
     place = (np.array([column, row]) + 0.5) * pixel - half_width
