@@ -10,6 +10,7 @@ from matplotlib import colormaps, rc_context
 from matplotlib.figure import Figure
 
 from dishtrace.report.folder import slugs
+from dishtrace.report.numerals import FINE, written
 from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
 from dishtrace.report.pictures.timeline import write_timeline_picture
 
@@ -68,8 +69,7 @@ def draw_day(found: Day) -> Figure:
         spot.legend(frameon=False, fontsize=8, ncols=2)
         _head(figure, found, f"Power and spot on {found.first:%Y-%m-%d}")
         energy = found.energy_kwh["receiver"]
-        error = "error unknown" if energy.se is None else f"standard error {energy.se:.2g}"
-        foot(figure, f"Receiver {energy.value:.4g} kWh ({error}). Bands and bars: two standard errors.")
+        foot(figure, f"Receiver {written(energy, FINE, 'kWh')}. Bands and bars: two standard errors.")
     return figure
 
 
@@ -107,7 +107,13 @@ def _draw_chart(figure: Figure, axis: Any, found: Day) -> None:
         row = int((start.hour + start.minute / 60.0) / step) % grid.shape[0]
         grid[row, min((start.date() - found.first).days, found.days - 1)] = power
     picture = axis.imshow(
-        grid, origin="lower", aspect="auto", cmap=COLOURS, extent=(0.5, found.days + 0.5, 0.0, 24.0), vmin=0.0
+        grid,
+        origin="lower",
+        aspect="auto",
+        cmap=COLOURS,
+        interpolation="nearest",
+        extent=(0.5, found.days + 0.5, 0.0, 24.0),
+        vmin=0.0,
     )
     axis.set(xlabel="day of the year", ylabel=f"hour ({found.zone})")
     figure.colorbar(picture, ax=axis, label="receiver (W)")
