@@ -5,7 +5,7 @@ Proc. ISUMA '90 (1990) 398-403: f = sin x1 + a sin^2 x2 + b x3^4 sin x1 on (-pi,
 form gives first-order indices 0.3139, 0.4424, 0 and totals 0.5576, 0.4424, 0.2437 (A. Saltelli, K. Chan, E. M. Scott
 (eds.), *Sensitivity Analysis*, Wiley, 2000; from memory, and worked out below from the closed form).
 
-Shown to fail on: columns of A and B swapped, a key's column taken for its neighbour's, points that are not uniform.
+Shown to fail on: a key's column taken for its neighbour's.
 """
 
 import numpy as np

@@ -4,7 +4,7 @@ Caught: P (1 - exp(-r^2 / (2 s^2))) with s^2 = s0^2 + (k (z - z0))^2; lost: q(T)
 radius s0 sqrt(2 ln(P / (2 pi s0^2 q))) (worked out by hand). An uncertain q moves ln r by -e / (2 ln(...)) for a
 relative change e.
 
-Shown to fail on: axes swapped, the interval without the uncertain numbers, a factor in place of a difference.
+Shown to fail on: an interval without the uncertain numbers, a difference in place of a factor, sizes not in ratios.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The short way to the light on one part gives the numbers of a full trace, to the last bit.
 
-Shown to fail on: triangles of a neighbouring part, front and back swapped, a seed that is not handed on.
+Shown to fail on: triangles of a neighbouring part, front and back of a cavity swapped.
 """
 
 from __future__ import annotations

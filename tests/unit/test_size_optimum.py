@@ -4,7 +4,7 @@ A Gaussian spot of power P and standard deviation s per axis puts P (1 - exp(-r^
 loss q per area of the disc the net power is highest where the flux at the edge, P / (2 pi s^2) exp(-r^2 / (2 s^2)),
 equals q: r = s sqrt(2 ln(P / (2 pi s^2 q))) (worked out by hand).
 
-Shown to fail on: the highest point taken for the top, a coordinate not in ratios, a factor 2 in the left-out blocks.
+Shown to fail on: the highest point taken for the top.
 """
 
 from __future__ import annotations

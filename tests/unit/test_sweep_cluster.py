@@ -1,6 +1,4 @@
 """A sweep on a real local Dask cluster whose worker dies: no point is lost, and numbers are the same to the last bit.
-
-Shown to fail on: a point that a dead worker held and nobody traced again; another seed on the workers.
 """
 
 from __future__ import annotations

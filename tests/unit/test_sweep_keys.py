@@ -1,5 +1,5 @@
-"""Keys of a scene as a sweep writes them. Shown to fail on: ends swapped in silence, a letter off by one, a scene that
-is not checked again with the values put in.
+"""Keys of a scene as a sweep writes them. Shown to fail on: ends swapped in silence, a letter off by
+one.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Sweeps: the table, common points, what is kept and resumed, what cannot be traced.
 
-Shown to fail on: other random points at each point, a resumed sweep that traces finished points again, a file of
-another sweep that is taken for one's own.
+Shown to fail on: a resumed sweep that traces finished points again, a file of another sweep that is taken for one's
+own.
 """
 
 from __future__ import annotations
