@@ -41,9 +41,7 @@ def bar(start: list[float], end: list[float], width: float) -> Solid:
     across = np.cross(along, [0.0, 0.0, 1.0] if abs(along[2]) < 0.9 else [0.0, 1.0, 0.0])
     across *= 0.5 * width / np.linalg.norm(across)
     upward = np.cross(along, across)
-    corners = [
-        end_point + j * across + k * upward for end_point in (start, end) for j in (-1, 1) for k in (-1, 1)
-    ]
+    corners = [end_point + j * across + k * upward for end_point in (start, end) for j in (-1, 1) for k in (-1, 1)]
     return np.array(corners), BOX_FACES
 
 
@@ -111,11 +109,7 @@ def trestle() -> list[Solid]:
     """Two rails under the pan, cross pieces and four splayed legs; origin on top of the rails."""
     rails = [bar([-1000.0, side * 65.0, -15.0], [1000.0, side * 65.0, -15.0], 30.0) for side in (-1, 1)]
     ties = [bar([x, -260.0, -45.0], [x, 260.0, -45.0], 30.0) for x in (-985.0, 985.0)]
-    legs = [
-        bar([x, s * 245.0, -45.0], [x * 1.15, s * 700.0, -1900.0], 40.0)
-        for x in (-985.0, 985.0)
-        for s in (-1, 1)
-    ]
+    legs = [bar([x, s * 245.0, -45.0], [x * 1.15, s * 700.0, -1900.0], 40.0) for x in (-985.0, 985.0) for s in (-1, 1)]
     return rails + ties + legs
 
 

@@ -141,9 +141,7 @@ def dishes(comparison: Comparison, case: Case, signs: Signs = PLAIN) -> list[str
         return []
     keys = [key for key in comparison.keys() if key in drawn.figures and drawn.figures[key].sd != 0.0]
     last = drawn.first_seed + drawn.number - 1
-    lines: list[str] = [
-        Heading(_clipped(f"{case.letter} {case.name}: from one dish to another", WIDTH))
-    ]
+    lines: list[str] = [Heading(_clipped(f"{case.letter} {case.name}: from one dish to another", WIDTH))]
     rows = []
     for key in keys:
         measure, one = BY_KEY[key], drawn.figures[key]

@@ -159,7 +159,7 @@ def write_measured(result: Result, mirror: MeasuredMirror, folder: Path) -> str:
 def write_measured_facet(result: Result, name: str, fit: MeasuredFacet, path: Path) -> str:
     """Write measured-facet-<file>.csv: the measured points, the fitted form there and what the fit leaves."""
     head = [
-        f"measured facet, {len(fit.points)} points of {' '.join(name.split())!r}, turned until the fit is level at 0, 0",
+        f"measured facet, {len(fit.points)} points of {' '.join(name.split())!r}, turned to be level at 0, 0",
         "x, y, z: points [m] in the facet's frame: from its middle across it, z along its normal",
         f"departure: polynomial of degree {fit.degree}, the fitted surface above the sphere [m]",
         "left: the point above the fitted surface [m]",

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from dishtrace.report.agreement import two_ways
 from dishtrace.report.cautions import cautions
 from dishtrace.report.drift import drift_text
 from dishtrace.report.measured import small
@@ -226,28 +227,13 @@ def peaks(result: Result, signs: Signs = PLAIN) -> list[str]:
             part = max(parts, key=lambda candidate: candidate.peak_w_m2.value)
             patch = f'on "{part.name}" {_peak(part, signs)}'
             lines += flow([patch, place_of_peak(result, part), *at_point(part, signs)])
-    return lines + two_ways(result, signs)
+    return lines + two_ways(result, signs, width=WIDTH)
 
 
 def at_point(part: PartResult, signs: Signs = PLAIN) -> list[str]:
     """The flux at the part's brightest point, where it was looked for."""
     point = getattr(part, "peak_point", None)
     return [] if point is None else [f"at a point {written(point.flux.scaled(1e-3), signs, f'kW/m{signs.square}')}"]
-
-
-def two_ways(result: Result, signs: Signs = PLAIN) -> list[str]:
-    """How the rays and looking back agree on the flux over the brightest patch."""
-    agreement = getattr(result, "agreement", None)
-    if agreement is None:
-        return []
-    forward, backward = (written(way.scaled(1e-3), signs) for way in (agreement.forward, agreement.backward))
-    apart = "" if agreement.z is None else f" ({abs(agreement.z):.1f} of their standard errors apart)"
-    unit = f"kW/m{signs.square}"
-    text = (
-        f'The peak on "{agreement.part}" in two ways, first arrivals: {forward} {unit} by rays, {backward} {unit} by '
-        f"looking back{apart}."
-    )
-    return ["", *textwrap.wrap(text, WIDTH)]
 
 
 def place_of_peak(result: Result, part: PartResult) -> str:

@@ -67,9 +67,7 @@ def turbidity_from_table(time: datetime, *, latitude_deg: float, longitude_deg: 
     import pandas as pd
     from pvlib.clearsky import lookup_linke_turbidity
 
-    return float(
-        lookup_linke_turbidity(pd.DatetimeIndex([pd.Timestamp(time)]), latitude_deg, longitude_deg).iloc[0]
-    )
+    return float(lookup_linke_turbidity(pd.DatetimeIndex([pd.Timestamp(time)]), latitude_deg, longitude_deg).iloc[0])
 
 
 def irradiance_of(scene: Scene, position: SunPosition | None) -> tuple[float, tuple[str, ...]]:
@@ -122,9 +120,7 @@ def _clear_sky(scene: Scene, position: SunPosition) -> tuple[float, tuple[str, .
     if scene.sun.linke_turbidity is not None:
         turbidity, source = scene.sun.linke_turbidity, "as given"
     else:
-        turbidity = turbidity_from_table(
-            time, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg
-        )
+        turbidity = turbidity_from_table(time, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg)
         source = "from the monthly world table shipped with pvlib"
     dni = clear_sky_dni(
         time,

@@ -11,9 +11,7 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.scene.model import Scene, nominal
 
 REFRACTION_AT_HORIZON_DEG = 0.5667
-LIMB_ON_HORIZON_DEG = (
-    -0.8333
-)  # true elevation of the centre when the upper limb rises or sets (as SPA has it)
+LIMB_ON_HORIZON_DEG = -0.8333  # true elevation of the centre when the upper limb rises or sets (as SPA has it)
 DAYS_SEARCHED = 370
 
 
@@ -135,9 +133,7 @@ def next_rise_and_set(
 
     moment = pd.Timestamp(time)
     noon = moment.normalize() + pd.Timedelta(hours=12)
-    days = pd.DatetimeIndex(
-        [noon + pd.Timedelta(days=day) for day in range(-DAYS_SEARCHED, DAYS_SEARCHED + 1)]
-    )
+    days = pd.DatetimeIndex([noon + pd.Timedelta(days=day) for day in range(-DAYS_SEARCHED, DAYS_SEARCHED + 1)])
     events = sun_rise_set_transit_spa(days, latitude_deg, longitude_deg, how="numpy", delta_t=None)
     rises = [rise for rise in events["sunrise"] if rise > moment]
     sets = [fall for fall in events["sunset"] if fall < moment]
@@ -203,7 +199,6 @@ def _below_horizon(scene: Scene, position: SunPosition) -> Fault:
     zone = f"{scene.sun.time:%z}"
     return scene.fault(
         ("sun", "time"),
-        allowed=f"is a time at which the sun is {below} the horizon: {since} and {until} "
-        f"(UTC{zone[:3]}:{zone[3:5]})",
+        allowed=f"is a time at which the sun is {below} the horizon: {since} and {until} (UTC{zone[:3]}:{zone[3:5]})",
         remedy="choose a time of day, and check latitude, longitude (east positive) and zone",
     )

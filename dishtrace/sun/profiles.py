@@ -48,9 +48,7 @@ def gaussian(sigma: float) -> RadialProfile:
     """
     reach = min(12.0 * sigma, 0.5 * np.pi)
     panels = max(4, int(np.ceil(2.0 * reach / sigma)))
-    return RadialProfile(
-        lambda theta: np.exp(-0.5 * (theta / sigma) ** 2), np.linspace(0.0, reach, panels + 1)
-    )
+    return RadialProfile(lambda theta: np.exp(-0.5 * (theta / sigma) ** 2), np.linspace(0.0, reach, panels + 1))
 
 
 def limb_darkening_law(name: str = "Jose 1957") -> np.ndarray:

@@ -76,6 +76,4 @@ def sun_state(scene: Scene) -> SunState:
     dni, irradiance_notes = irradiance_of(scene, at_time)
     has_direction = azimuth is not None and elevation is not None
     direction = direction_of(azimuth, elevation) if has_direction else np.array([0.0, 0.0, 1.0])
-    return SunState(
-        direction, azimuth, elevation, dni, sunshape_of(scene), has_direction, notes + irradiance_notes
-    )
+    return SunState(direction, azimuth, elevation, dni, sunshape_of(scene), has_direction, notes + irradiance_notes)

@@ -173,9 +173,7 @@ def read_profile_table(path: Path, *, name: str) -> tuple[np.ndarray, np.ndarray
         raise InputError(Fault(where, "head", ",".join(head), 'must be "angle_mrad,radiance"'))
     rows: list[tuple[float, float]] = []
     for number, line in lines[1:]:
-        row = _table_row(
-            line, where=f"{name}:{number}", previous=rows[-1][0] if rows else None, faults=faults
-        )
+        row = _table_row(line, where=f"{name}:{number}", previous=rows[-1][0] if rows else None, faults=faults)
         if row is not None:
             rows.append(row)
     if not faults and len(rows) < 2:
@@ -188,9 +186,7 @@ def read_profile_table(path: Path, *, name: str) -> tuple[np.ndarray, np.ndarray
     return 1e-3 * table[:, 0], table[:, 1]
 
 
-def _table_row(
-    line: str, *, where: str, previous: float | None, faults: list[Fault]
-) -> tuple[float, float] | None:
+def _table_row(line: str, *, where: str, previous: float | None, faults: list[Fault]) -> tuple[float, float] | None:
     """One row (angle [mrad], radiance) of a sunshape csv; adds to `faults` what is wrong with it."""
     cells = next(csv.reader([line]))
     try:
@@ -202,9 +198,7 @@ def _table_row(
     if not 0.0 <= angle <= LARGEST_TABLE_ANGLE_MRAD:
         faults.append(Fault(where, "angle_mrad", f"{angle:g}", "must lie from 0 to 100 (mrad)"))
     elif previous is None and angle != 0.0:
-        faults.append(
-            Fault(where, "angle_mrad", f"{angle:g}", "must be 0 in the first row, the sun's centre")
-        )
+        faults.append(Fault(where, "angle_mrad", f"{angle:g}", "must be 0 in the first row, the sun's centre"))
     elif previous is not None and angle <= previous:
         faults.append(Fault(where, "angle_mrad", f"{angle:g}", f"must be > {previous:g}, the angle above it"))
     if not 0.0 <= radiance < np.inf:

@@ -158,9 +158,7 @@ def dni_at(weather: WeatherYear, time: datetime) -> float:
     gap_after, gap_before = float(ahead[after]), float((wanted - middles[before]) % year)
     pair = weather.dni_w_m2[[before, after]]
     if gap_after > 1.0 or gap_before > 1.0:
-        raise InputError(
-            Fault(weather.name, "", "", f"holds no hours around {local:%d %B %H:%M} (its own zone)")
-        )
+        raise InputError(Fault(weather.name, "", "", f"holds no hours around {local:%d %B %H:%M} (its own zone)"))
     if not np.all((pair >= 0.0) & (pair <= HIGHEST_BELIEVED_DNI_W_M2)):
         raise InputError(
             Fault(

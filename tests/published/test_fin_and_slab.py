@@ -1,8 +1,8 @@
 """Conduction along and through a wall against closed forms, steady and in time, with the order of convergence.
 
 Closed forms of the fin equation and of the plane slab: H. S. Carslaw, J. C. Jaeger, *Conduction of Heat in Solids*,
-1959, chapters 3 and 4; written out below. Planted errors that go red: the stiffness without the thickness, a quarter for a
-third of a triangle's area at each corner, the stored heat of one surface only, one stage of the two in time.
+1959, chapters 3 and 4; written out below. Planted errors that go red: the stiffness without the thickness, a quarter
+for a third of a triangle's area at each corner, the stored heat of one surface only, one stage of the two in time.
 """
 
 from __future__ import annotations

@@ -24,14 +24,10 @@ def dni(time=NEW_YEAR, *, elevation_deg=60.0, altitude_m=0.0, extraterrestrial_w
     )
 
 
-@pytest.mark.parametrize(
-    ("zenith_deg", "value"), [(0.0, 942.26), (30.0, 916.45), (60.0, 787.81), (75.0, 567.88)]
-)
+@pytest.mark.parametrize(("zenith_deg", "value"), [(0.0, 942.26), (30.0, 916.45), (60.0, 787.81), (75.0, 567.88)])
 def test_zenith_series_at_sea_level(zenith_deg, value):
     # Ineichen-Perez, Kasten-Young air mass, turbidity 3, extraterrestrial 1364 W/m2; worked out with pvlib.
-    assert dni(elevation_deg=90.0 - zenith_deg, extraterrestrial_w_m2=1364.0) == pytest.approx(
-        value, abs=0.006
-    )
+    assert dni(elevation_deg=90.0 - zenith_deg, extraterrestrial_w_m2=1364.0) == pytest.approx(value, abs=0.006)
 
 
 @pytest.mark.parametrize(("altitude_m", "value"), [(0.0, 942.2082), (2000.0, 994.9538)])
@@ -39,9 +35,7 @@ def test_air_mass_one(altitude_m, value):
     # pvlib's own test-suite: apparent zenith 10 deg with absolute air mass 1, turbidity 3, 1364 W/m2 (direct
     # normal irradiance does not depend on the zenith apart from air mass). Our chain takes air mass from the
     # elevation: the zenith's is 0.99971 (Kasten and Young 1989), which explains the tolerance.
-    assert dni(elevation_deg=90.0, altitude_m=altitude_m, extraterrestrial_w_m2=1364.0) == pytest.approx(
-        value, abs=0.1
-    )
+    assert dni(elevation_deg=90.0, altitude_m=altitude_m, extraterrestrial_w_m2=1364.0) == pytest.approx(value, abs=0.1)
 
 
 def test_distance_of_the_sun():

@@ -28,6 +28,8 @@ from tests.support.small_scenes import coarse_parts, scene_text
 
 SURFACE = "surface = { absorptance = 0.9, emittance = 0.85 }\n"
 
+INSULATION = 'contents = { kind = "insulation", thickness_m = 0.05, conductivity_w_mk = 0.06, mass_kg = 1.0 }\n'
+
 
 def a_part(name: str, shape: str, *, role: str = "receiver", more: str = "", surface: str = SURFACE) -> str:
     return f'[[part]]\nname = "{name}"\nrole = "{role}"\n{shape}\n{surface}{more}\n'
@@ -335,7 +337,7 @@ def test_insulation_behind_a_cavity_keeps_its_heat_in_and_its_range_around_it() 
         heat_of(traced(a_part("hole", shape, surface='surface = "steel-oxidised"\n', more=more), rays=8192)).parts[
             "hole"
         ]
-        for more in ("", 'contents = { kind = "insulation", thickness_m = 0.05, conductivity_w_mk = 0.06, mass_kg = 1.0 }\n')
+        for more in ("", INSULATION)
     )
     assert wrapped.balance.stagnation_k.value > bare.balance.stagnation_k.value + 100.0
     assert wrapped.spread.low_k < wrapped.balance.stagnation_k.value < wrapped.spread.high_k

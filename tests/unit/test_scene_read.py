@@ -188,9 +188,7 @@ def test_a_wrong_scene_made_in_python_tells_its_faults_as_a_file_does():
 def test_notes_tell_what_is_odd_but_not_wrong():
     assert scene_from_text(FULL).notes == ()
     (note,) = scene_from_text(LEAST).notes
-    assert note == (
-        'The scene has no part with role = "receiver": the focal spot is told, but nothing receives it.'
-    )
+    assert note == ('The scene has no part with role = "receiver": the focal spot is told, but nothing receives it.')
     (note,) = scene_from_text(FULL.replace("longitude_deg = -70.5", "longitude_deg = 70.5")).notes
     assert note.startswith("The zone of sun.time is 8.7 h behind what the longitude suggests")
 

@@ -91,9 +91,7 @@ def test_sun_below_the_horizon_says_when_it_rises():
 
 def test_sun_on_the_horizon():
     # 06:02 is a minute after sunrise: the upper limb is up, the centre is not.
-    with pytest.raises(
-        InputError, match=r"stands on the horizon, its centre 0\.\d deg below it; choose a time"
-    ):
+    with pytest.raises(InputError, match=r"stands on the horizon, its centre 0\.\d deg below it; choose a time"):
         state("time = 2026-03-21T06:02:00-07:00\ndni_w_m2 = 900")
 
 
@@ -121,9 +119,7 @@ def test_clear_sky_sees_the_air_pressure():
 
 def test_clear_sky_without_light():
     # The centre of the sun stands less than 1 deg above the horizon, in thick haze.
-    with pytest.raises(
-        InputError, match=r"sun.dni .* gives a direct normal irradiance of .* at least 1 W/m2"
-    ):
+    with pytest.raises(InputError, match=r"sun.dni .* gives a direct normal irradiance of .* at least 1 W/m2"):
         state('time = 2026-03-21T06:06:00-07:00\ndni = "clear-sky"\nlinke_turbidity = 15')
 
 
@@ -140,9 +136,7 @@ def test_weather_file_without_sunshine(tmp_path):
     write_epw(tmp_path / "place.epw")
     text = (tmp_path / "place.epw").read_text().replace(f",{invented_dni(3, 21, 13)},", ",0,")
     (tmp_path / "place.epw").write_text(text)
-    with pytest.raises(
-        InputError, match=r'sun.weather_file = "place.epw" gives a direct normal irradiance of 0 W/m2'
-    ):
+    with pytest.raises(InputError, match=r'sun.weather_file = "place.epw" gives a direct normal irradiance of 0 W/m2'):
         state(NOON + 'weather_file = "place.epw"', folder=tmp_path)
 
 

@@ -80,9 +80,7 @@ def test_ratio_without_a_profile_is_refused():
         profiles.chi_for_csr(0.95)
 
 
-@pytest.mark.parametrize(
-    "name", [name for name in PROFILES if name != "limb-darkened"]
-)  # that has a closed form
+@pytest.mark.parametrize("name", [name for name in PROFILES if name != "limb-darkened"])  # that has a closed form
 def test_share_outside_against_adaptive_quadrature(name):
     radial = PROFILES[name]()
 
@@ -92,17 +90,12 @@ def test_share_outside_against_adaptive_quadrature(name):
     edges = radial.panel_edges
     for theta in edges[-1] * np.array([0.03, 0.2, 0.5]):
         ends = np.append(theta, edges[edges > theta])
-        outside = sum(
-            quad(power, a, b, epsabs=0, epsrel=1e-11)[0] for a, b in zip(ends[:-1], ends[1:], strict=True)
-        )
+        outside = sum(quad(power, a, b, epsabs=0, epsrel=1e-11)[0] for a, b in zip(ends[:-1], ends[1:], strict=True))
         inside_ends = np.append(edges[edges < theta], theta)
         inside = sum(
-            quad(power, a, b, epsabs=0, epsrel=1e-11)[0]
-            for a, b in zip(inside_ends[:-1], inside_ends[1:], strict=True)
+            quad(power, a, b, epsabs=0, epsrel=1e-11)[0] for a, b in zip(inside_ends[:-1], inside_ends[1:], strict=True)
         )
-        assert radial.share_outside(np.array([theta]))[0] == pytest.approx(
-            outside / (outside + inside), rel=1e-10
-        )
+        assert radial.share_outside(np.array([theta]))[0] == pytest.approx(outside / (outside + inside), rel=1e-10)
 
 
 @ANY_PROFILE
@@ -119,9 +112,7 @@ def test_table_nodes_have_the_share_they_stand_for(radial):
 def test_gaussian_table_is_the_logarithm_for_small_angles():
     # Small angles: share outside = exp(-theta^2 / (2 sigma^2)), so tan^2 = -2 sigma^2 ln w, to order sigma^2.
     sigma = 1e-5
-    assert inverse_table(profiles.gaussian(sigma)) == pytest.approx(
-        -2 * sigma**2 * np.log(SHARES), rel=1e-8, abs=1e-24
-    )
+    assert inverse_table(profiles.gaussian(sigma)) == pytest.approx(-2 * sigma**2 * np.log(SHARES), rel=1e-8, abs=1e-24)
 
 
 def test_sampling_is_linear_interpolation_in_the_share():
@@ -159,8 +150,7 @@ def test_table_error_falls_with_the_square_of_the_cell(name):
     u = (np.arange(5_000) + 0.5) / 5_000
     exact = np.tan(radial.angle_outside(1.0 - u)) ** 2
     errors = [
-        np.sqrt(np.mean((sample_tan2(inverse_table(radial, cells=cells), u) - exact) ** 2))
-        for cells in (8, 16, 32)
+        np.sqrt(np.mean((sample_tan2(inverse_table(radial, cells=cells), u) - exact) ** 2)) for cells in (8, 16, 32)
     ]
     orders = np.log2(np.array(errors[:-1]) / errors[1:])
     assert orders == pytest.approx([2.0, 2.0], abs=0.15)

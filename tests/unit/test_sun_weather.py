@@ -19,9 +19,7 @@ def year_of(is_leap=False, dni=invented_dni, zone_hours=-7.0):
 
 def test_middle_of_the_hour_gives_the_row_itself():
     # Hour 13 is the mean from 12:00 to 13:00.
-    assert dni_at(year_of(), datetime(2026, 3, 21, 12, 30, tzinfo=ZONE)) == pytest.approx(
-        invented_dni(3, 21, 13)
-    )
+    assert dni_at(year_of(), datetime(2026, 3, 21, 12, 30, tzinfo=ZONE)) == pytest.approx(invented_dni(3, 21, 13))
 
 
 def test_full_hour_lies_half_way_between_two_rows():
@@ -54,18 +52,14 @@ def test_year_is_ignored_and_closed():
 @pytest.mark.parametrize(("is_leap", "row_day"), [(False, 28), (True, 29)])
 def test_leap_day(is_leap, row_day):
     weather = year_of(is_leap)
-    assert dni_at(weather, datetime(2028, 2, 29, 12, 30, tzinfo=ZONE)) == pytest.approx(
-        invented_dni(2, row_day, 13)
-    )
+    assert dni_at(weather, datetime(2028, 2, 29, 12, 30, tzinfo=ZONE)) == pytest.approx(invented_dni(2, row_day, 13))
     for time in (datetime(2028, 3, 1, 12, 30, tzinfo=ZONE), datetime(2026, 3, 1, 12, 30, tzinfo=ZONE)):
         assert dni_at(weather, time) == pytest.approx(invented_dni(3, 1, 13), rel=1e-12)
 
 
 @pytest.mark.parametrize("bad", [9999.0, -1.0, np.nan])
 def test_missing_values_are_refused(bad):
-    weather = year_of(
-        dni=lambda month, day, hour: np.where((month == 5) & (day == 3) & (hour == 12), bad, 500.0)
-    )
+    weather = year_of(dni=lambda month, day, hour: np.where((month == 5) & (day == 3) & (hour == 12), bad, 500.0))
     assert dni_at(weather, datetime(2026, 5, 3, 10, 0, tzinfo=ZONE)) == 500.0
     with pytest.raises(InputError, match=r"invented: direct normal irradiance = .* around 03 May 11:45"):
         dni_at(weather, datetime(2026, 5, 3, 11, 45, tzinfo=ZONE))
@@ -74,9 +68,7 @@ def test_missing_values_are_refused(bad):
 def test_file_of_part_of_a_year():
     full = year_of()
     keep = full.month == 6
-    part = WeatherYear(
-        "june", full.month[keep], full.day[keep], full.hour[keep], full.dni_w_m2[keep], -7.0, 40.0, 0.0
-    )
+    part = WeatherYear("june", full.month[keep], full.day[keep], full.hour[keep], full.dni_w_m2[keep], -7.0, 40.0, 0.0)
     assert dni_at(part, datetime(2026, 6, 9, 12, 30, tzinfo=ZONE)) == pytest.approx(invented_dni(6, 9, 13))
     with pytest.raises(InputError, match="june: holds no hours around 09 July 12:30"):
         dni_at(part, datetime(2026, 7, 9, 12, 30, tzinfo=ZONE))
@@ -89,9 +81,7 @@ def test_files_are_read_with_hours_as_interval_ends(tmp_path, name, write):
     assert (weather.zone_hours, weather.latitude_deg, weather.longitude_deg) == (-7.0, 40.0, -105.0)
     assert np.array_equal(np.array(list(hours_of_year())).T, [weather.month, weather.day, weather.hour])
     assert weather.dni_w_m2 == pytest.approx(year_of().dni_w_m2)
-    assert dni_at(weather, datetime(2026, 3, 21, 12, 30, tzinfo=ZONE)) == pytest.approx(
-        invented_dni(3, 21, 13)
-    )
+    assert dni_at(weather, datetime(2026, 3, 21, 12, 30, tzinfo=ZONE)) == pytest.approx(invented_dni(3, 21, 13))
 
 
 def test_half_hour_clock_is_refused(tmp_path):
@@ -124,9 +114,7 @@ def test_missing_file(tmp_path):
 
 def test_distance_to_the_station():
     # A degree along a meridian is pi/180 of 6371 km; the antipode is half a turn away.
-    assert distance_to_station_km(year_of(), latitude_deg=41.0, longitude_deg=-105.0) == pytest.approx(
-        111.19, abs=0.01
-    )
+    assert distance_to_station_km(year_of(), latitude_deg=41.0, longitude_deg=-105.0) == pytest.approx(111.19, abs=0.01)
     assert distance_to_station_km(year_of(), latitude_deg=-40.0, longitude_deg=75.0) == pytest.approx(
         np.pi * 6371.0, rel=1e-7
     )

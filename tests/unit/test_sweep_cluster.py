@@ -1,4 +1,4 @@
-"""A sweep on a real local Dask cluster whose worker dies: no point is lost, and numbers are the same to the last bit."""
+"""A sweep on a real local Dask cluster whose worker dies: no point is lost, and numbers are the same, bit for bit."""
 
 from __future__ import annotations
 
