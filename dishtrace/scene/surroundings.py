@@ -78,9 +78,9 @@ class Obstacle(Table):
     turn_deg: Annotated[tuple[float, float, float], Numbers(Quantity("degrees", -360.0, 360.0), ("x", "y", "z"))] = (
         Field((0.0, 0.0, 0.0), description="Turns about x, then y, then z, before it is placed. [deg]")
     )
-    center_m: Annotated[
-        tuple[float, float, float], Numbers(Quantity("metres", -1e4, 1e4), ("east", "north", "up"))
-    ] = Field(description="Place of the box's middle, or of the mesh's own origin, from the ground origin. [m]")
+    center_m: Annotated[tuple[float, float, float], Numbers(Quantity("metres", -1e4, 1e4), ("east", "north", "up"))] = (
+        Field(description="Place of the box's middle, or of the mesh's own origin, from the ground origin. [m]")
+    )
 
 
 def read_horizon(path: Path, name: str) -> Profile:

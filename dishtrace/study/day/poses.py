@@ -21,12 +21,14 @@ if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
     from dishtrace.study.day.path import SunPath
 
+BESIDE_SETTING = 0.3
+"""Scale of the declination beside that difference: the light hardly depends on it while the setting is right. [–]"""
 CLOCK_DRIVEN = ("polar-axis", "stationary-focus")
 NEAR = 5e-3
 """Angle from the dish axis from which on directions count as closer together, as the spot is about as wide. [rad]"""
 NEAR_SETTING = 20e-3
 """The same of a declination that is set wrong, beside hour angles: about a receiver's size over the distance. [rad]"""
-SETTING_SPAN = 0.3
+SETTING_SPAN = 0.6
 """Scale of the drawn-together setting, so that a year of it spans about as much as a day of hour angles. [–]"""
 
 
@@ -199,7 +201,7 @@ def _places(scene: Scene, path: SunPath, suns: np.ndarray, set_declination: np.n
     given = getattr(scene.mount, "set_declination_deg", None)
     setting = set_declination if given is None else np.radians(nominal(given))
     if setting is None or set_declination is not None:
-        columns.append(path.declination)
+        columns.append(path.declination * (1.0 if setting is None else BESIDE_SETTING))
     if setting is not None:
         columns.append(SETTING_SPAN * np.arcsinh((path.declination - setting) / NEAR_SETTING))
     return np.stack(columns, axis=1)
