@@ -13,8 +13,6 @@ import sys
 import time
 
 import numpy as np
-from embreex import rtcore_scene
-from embreex.mesh_construction import TriangleMesh
 
 FOCAL_LENGTH_M = 0.9
 APERTURE_RADIUS_M = 1.2
@@ -58,8 +56,11 @@ def cylinder() -> tuple[np.ndarray, np.ndarray]:
     return vertices, np.concatenate(faces)
 
 
-def embree_scene() -> rtcore_scene.EmbreeScene:
+def embree_scene() -> object:
     """Cylinder at the focus, in the frame whose origin is the mirror's vertex."""
+    from embreex import rtcore_scene
+    from embreex.mesh_construction import TriangleMesh
+
     vertices, faces = cylinder()
     vertices = vertices + [0.0, 0.0, FOCAL_LENGTH_M]
     scene = rtcore_scene.EmbreeScene()

@@ -280,6 +280,11 @@ def _turning(vessel: Vessel, run: Run, busiest: Moment) -> dict[str, float | Non
     }
 
 
+def is_rising(run: Run) -> bool:
+    """Whether the pressure was still on its way up when the time was over."""
+    return len(run.moments) > 1 and run.moments[-1].state.pressure > run.moments[-2].state.pressure
+
+
 def _hazards(case: BoilingCase, run: Run, keys: set[str]) -> tuple[str, ...]:
     """Keys of the cautions that a run gives reason for, the most pressing first."""
     last, vessel = run.moments[-1], case.vessel
@@ -290,6 +295,8 @@ def _hazards(case: BoilingCase, run: Run, keys: set[str]) -> tuple[str, ...]:
     if run.ended in ("pressure", "critical"):
         is_full = last.state.gas_volume < FULL_SHARE * vessel.tank.volume
         found.append("hydraulic-burst" if is_full else "opening-too-small" if can_leave else "burst")
+    elif run.ended == "duration" and not can_leave and is_rising(run):
+        found.append("shut")
     if "throws-hot-water" in keys or "throws-water" in keys:
         found.append("hot-water")
     if case.shell is not None and vessel.rotor is not None:

@@ -51,6 +51,14 @@ def case_of(filled: Filled, absorbed: float | Course) -> BoilingCase:
         allowed = f"takes {1000.0 * room:.4g} litres at the start, more than the {1000.0 * tank.volume:.4g} of the tank"
         raise filled.refused("mass_kg", allowed, "leave room for the water to swell, or give volume_m3")
     shell = shell_of(filled, tank)
+    pressure_limit = _pressure_limit(filled, shell)
+    first, bearable = saturation(start).pressure, pressure_limit(start)
+    if first >= bearable:
+        allowed = (
+            f"starts at {celsius(start):.1f} degC, and so at {first / 1e5:.3g} bar (absolute), above the "
+            f"{bearable / 1e5:.3g} bar that the tank is taken to bear"
+        )
+        raise filled.refused("temperature_c", allowed, "give degrees Celsius, not kelvin; or start colder")
     wall_limit, wall_ends = filled.wall_end
     vessel = Vessel(
         tank=tank,
@@ -59,7 +67,7 @@ def case_of(filled: Filled, absorbed: float | Course) -> BoilingCase:
         absorbed=absorbed,
         loss=heat.loss_w,
         wall_heat=filled.wall_heat,
-        pressure_limit=_pressure_limit(filled, shell),
+        pressure_limit=pressure_limit,
         wall_limit=wall_limit,
         duration=filled.duration,
         rotor=rotor_of(filled),
@@ -237,6 +245,12 @@ def _notes(filled: Filled) -> tuple[str, ...]:
         )
     elif shell_of(filled, tank_of(filled)).allowed(kelvin(100.0)) is None and filled.value("pressure_limit_pa") is None:
         notes.append("No allowable stress is known for this wall: give allowable_stress_pa or pressure_limit_pa.")
+    inside, given = filled.heat.volume_m3, filled.value("volume_m3")
+    if inside is not None and given is not None and given > 1.05 * inside:
+        notes.append(
+            f"volume_m3 is {given:.4g}, but the part encloses only {inside:.4g} m3: the rest is taken to be a room "
+            "that is joined to it and as warm."
+        )
     if filled.heat.part.frame == "dish":
         notes.append("The tank is taken to stand upright although it moves with the dish.")
     return tuple(notes)

@@ -67,6 +67,16 @@ def _burst(timeline: Timeline) -> str:
     )
 
 
+def _shut(timeline: Timeline) -> str:
+    pressure = timeline.figures.get("highest_pressure_pa")
+    reached = f" It has reached {pressure / 1e5:.3g} bar (absolute)" if pressure is not None else " The pressure rises"
+    return (
+        f'BURST to come: "{timeline.part}" is shut while heat keeps coming.{reached} when the time that was followed '
+        "is over, and nothing stops the rise. Never close a vessel at a focus: give it a relief valve that passes all "
+        "of the power, out of the beam, and do not build this."
+    )
+
+
 def _hydraulic(timeline: Timeline) -> str:
     full = _minutes(timeline, "liquid-full")
     when = f"after {full} " if full else ""
@@ -138,6 +148,7 @@ def _vessel(_: Timeline) -> str:
 _TEXTS: dict[str, tuple[str, Callable[[Timeline], str], str]] = {
     "burst": ("burst", _burst, "IAPWS-95 for the pressure; common practice for the rest"),
     "hydraulic-burst": ("burst", _hydraulic, "IAPWS-95 for the swelling; common practice for the rest"),
+    "shut": ("burst", _shut, "IAPWS-95 for the pressure; common practice for the rest"),
     "opening-too-small": ("burst", _too_small, "IAPWS-95 for the pressure; common practice for the rest"),
     "turns-too-fast": ("turning", _spin, "stress of a turning ring, density times speed of its rim squared"),
     "wall-lost": ("heat", _lost, "table of wall materials"),

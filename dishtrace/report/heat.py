@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 N_ROWS = 6
 MOST_INPUTS = 3
 LOUD = ("THE WALL MELTS", "MORE THAN")
+BURST = "BURST"
 """How notes begin that stand out."""
 WHERE = {"air": "air", "sky": "sky", "surroundings": "surroundings"}
 SINKS = {"air": "air", "radiation": "radiation", "filling": "filling", "vapour": "vapour above it"}
@@ -65,7 +66,14 @@ def alarms(heat: HeatResult) -> list[str]:
                     f'"{name}" {verb} {margin.found_c:.0f} C, {-margin.margin_k:.0f} K above its limit '
                     f"of {margin.limit.limit_c:.0f} C ({margin.limit.item}: {margin.limit.what_happens})"
                 )
-    return _bullets("!! TOO HOT", found)
+    bursts = [text for text in _filling_texts(heat) if text.startswith(BURST)]
+    between = [""] if bursts and found else []
+    return [*_bullets("!! BURST", bursts), *between, *_bullets("!! TOO HOT", found)]
+
+
+def _filling_texts(heat: HeatResult) -> list[str]:
+    """Cautions of the fillings, in words."""
+    return [caution.text for caution in filling_cautions(heat.timelines)]
 
 
 def lumps(heat: HeatResult, signs: Signs) -> list[str]:
@@ -176,11 +184,10 @@ def _wrapped(line: str) -> list[str]:
 
 
 def _cautions(heat: HeatResult, signs: Signs) -> list[str]:
-    """Those of fillings first, then those of the trace."""
-    found = (*filling_cautions(heat.timelines), *cautions(heat.result))
-    return _bullets(
-        "Cautions", list(dict.fromkeys(caution.text.replace("m2", f"m{signs.square}") for caution in found))
-    )
+    """Those of fillings first, then those of the trace; those of a burst stand at the top of all."""
+    texts = [text for text in _filling_texts(heat) if not text.startswith(BURST)]
+    texts += [caution.text for caution in cautions(heat.result)]
+    return _bullets("Cautions", list(dict.fromkeys(text.replace("m2", f"m{signs.square}") for text in texts)))
 
 
 def _matters(spread: Spread | None) -> list[str]:

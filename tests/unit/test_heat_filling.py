@@ -249,3 +249,17 @@ def test_blocked_opening_tells_the_time_since():
 def test_figures_are_numbers_or_none(boiled):
     for name, value in boiled.figures.items():
         assert value is None or np.isfinite(value), name
+
+
+def test_start_above_the_pressure_that_the_tank_bears_is_refused():
+    """A temperature in kelvin typed for degrees Celsius, and a tank of no stated limit that starts at 19 bar."""
+    for start in (293.15, 210.0):
+        made = scene(TANK + f"temperature_c = {start}\n" + OPENING, wall="")
+        with pytest.raises(InputError, match=r"above the 10 bar that the tank is taken to bear.*not kelvin"):
+            run_fillings(made, heat_of(made))
+
+
+def test_room_that_the_part_does_not_enclose_is_told():
+    made = scene(TANK + "volume_m3 = 0.5\n" + OPENING)
+    (timeline,) = run_fillings(made, heat_of(made))
+    assert any("encloses only" in note for note in timeline.notes)

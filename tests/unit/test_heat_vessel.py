@@ -122,6 +122,16 @@ def test_shut_tank_reaches_its_limit_and_says_burst():
     assert 1.0 < (last.pressure_pa - steam_alone) / (ATM * temperature / ROOM) < 1.3
 
 
+def test_shut_tank_that_is_not_followed_to_its_limit_says_that_it_will_burst():
+    """Short of the limit, and still rising: planted error seen red: the hazard only at the limit."""
+    whole_way = timeline(vessel()).event("pressure-limit").time_s.value
+    made = timeline(replace(vessel(), duration=0.8 * whole_way))
+    assert made.event("pressure-limit") is None
+    assert made.hazards[0] == "shut"
+    open_way = timeline(replace(vessel(SMALL), duration=0.8 * whole_way))
+    assert "shut" not in open_way.hazards
+
+
 def test_blocked_opening_bursts_after_its_time():
     blocked = replace(SMALL, blocked_at=1800.0)
     made = timeline(vessel(blocked))

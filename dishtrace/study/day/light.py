@@ -192,13 +192,9 @@ def light_along(
 
 
 def traced(scene: Scene, time: datetime, tracer: Tracer, *, set_declination: float | None = None) -> Result:
-    """One trace; faults that belong to this time alone say which it is.
-
-    Planes that no light crosses have infinite radii, whose differences mean nothing; no figure here is made of them.
-    """
+    """One trace; faults that belong to this time alone say which it is."""
     try:
-        with np.errstate(invalid="ignore"):
-            return tracer.traced(scene_at(scene, time, set_declination=set_declination))
+        return tracer.traced(scene_at(scene, time, set_declination=set_declination))
     except InputError as error:
         at = f"seen at {time:%Y-%m-%d %H:%M}"
         faults = [replace(fault, remedy=f"{fault.remedy} ({at})".strip()) for fault in error.faults]
