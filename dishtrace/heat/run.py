@@ -125,13 +125,17 @@ def up_direction(result: Result) -> np.ndarray:
 
 
 def _faults(scene: Scene) -> list:
-    """A scene of which no part's emittance is known has no temperatures."""
-    known = [surface_of(scene, number, "front").emittance is not None for number in range(len(scene.parts))]
-    if any(known):
-        return []
+    """A scene of which no part's emittance is known has no temperatures; nor has a filling without it."""
     if not scene.parts:
         return [scene.fault(("part",), allowed="is missing", remedy="heat needs at least one [[part]]")]
-    remedy = "give emittance in the surface of the parts that matter, or name a surface of the table"
+    known = [surface_of(scene, number, "front").emittance is not None for number in range(len(scene.parts))]
+    remedy = "give emittance in the surface, or name a surface of the table"
+    filled = [number for number, part in enumerate(scene.parts) if part.contents is not None and not known[number]]
+    if filled:
+        allowed = "has no emittance, so what the filling loses is not known"
+        return [scene.fault(("part", number, "surface"), allowed=allowed, remedy=remedy) for number in filled]
+    if any(known):
+        return []
     return [scene.fault(("part", 0, "surface"), allowed="has no emittance", remedy=remedy)]
 
 

@@ -105,7 +105,11 @@ def _hot_water(timeline: Timeline) -> str:
 
 def _dry(timeline: Timeline) -> str:
     highest = timeline.figures.get("highest_temperature_c")
-    hot = f" and heats to {highest:.0f} degC" if highest is not None else ""
+    hot = (
+        f" and heats to {highest:.0f} degC on the whole, where the light is brightest to far more"
+        if highest is not None
+        else ""
+    )
     return (
         f'"{timeline.part}" runs dry after {_minutes(timeline, "dry")}: from then on the empty wall takes all the light'
         f"{hot}. Metal softens, seals and solder go; water poured into it then flashes. Cover the mirror before the "

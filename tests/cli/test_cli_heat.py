@@ -150,3 +150,17 @@ def test_faults_of_walls_are_told(tmp_path, old, new, told):
     assert done.exit_code == 2
     assert told in done.output
     assert "bad.toml:" in done.output
+
+
+def test_a_filling_in_a_part_without_emittance_is_refused(tmp_path):
+    """Not left out in silence: its hazards would go untold."""
+    tank = (
+        '[[part]]\nname = "tank"\nrole = "receiver"\nshape = "cylinder"\nradius_m = 0.05\nheight_m = 0.1\n'
+        'center_m = [0.0, 0.0, 0.2]\nsurface = { absorptance = 0.9 }\ncontents = { kind = "water", mass_kg = 0.3 }\n'
+    )
+    path = tmp_path / "tank.toml"
+    path.write_text(SCENE.replace("[air]", tank + "[air]"), encoding="utf-8")
+    found = call(path, "--rays", 8192)
+    assert found.exit_code == 2
+    assert "has no emittance, so what the filling loses is not known" in found.output
+    assert 'part "tank"' in found.output
