@@ -150,7 +150,10 @@ def limits(heat: HeatResult) -> list[str]:
         fixed = [margin for margin in part.margins if not margin.is_own]
         bears = [margin.limit.item for margin in fixed if margin.margin_k >= 0.0]
         fails = [margin.limit.item for margin in fixed if margin.margin_k < 0.0]
+        contents = part.setting.part.contents
+        is_wet = part.state != "no wall" and contents is not None and contents.kind in ("water", "pot", "oil", "flow")
         found = f"{'up to ' if part.state == 'no wall' else ''}{part.margins[0].found_c:.0f} C"
+        found += " while it is filled, dry it gets hotter" if is_wet else ""
         items = [f"{margin.limit.item} {margin.limit.limit_c:.0f} C: margin {margin.margin_k:+.0f} K" for margin in own]
         items += [f"too hot for {', '.join(fails)}"] if fails else []
         items += [f"bearable for {', '.join(bears)}"] if bears else []
