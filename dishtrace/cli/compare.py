@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.ending import hand_over
+from dishtrace.cli.exits import told
 from dishtrace.cli.files import load_all, results_folder
 from dishtrace.cli.options import AsJson, Quiet, Rays, Seed, Threads, check_numbers, count
-from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
-from dishtrace.errors import RunError
-
-if TYPE_CHECKING:
-    from dishtrace.study.compare import Comparison
 
 COMPARE_HELP = """Trace scenes and variants with the same random points; tell the differences.
 
@@ -61,31 +56,23 @@ def compare_command(
     with told(as_json):
         numbers = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--dishes": (dishes, 1)}
         check_numbers(numbers)
-        from dishtrace.report.comparison import comparison_text
+        from dishtrace.report.comparison import comparison_text, write_comparison
+        from dishtrace.report.pictures import write_comparison_picture
         from dishtrace.study import compare as study
 
         described = load_all(scenes)
         folder = results_folder(scenes[0], out, as_json, below="comparison")
         options = {"rays": rays, "seed": seed, "threads": threads, "dishes": dishes}
         comparison = watched(study.compare, described, quiet=quiet, **options)
-        if as_json:
-            print_json(comparison.to_dict())
-        elif not quiet:
-            print_text(lambda signs: comparison_text(comparison, signs))
-        if folder is not None:
-            _write_comparison(comparison, folder, is_told=not (as_json or quiet))
-        if comparison.stopped:
-            raise typer.Exit(STOPPED)
-
-
-def _write_comparison(comparison: Comparison, folder: Path, *, is_told: bool) -> None:
-    """Write the tables and the picture of a comparison and say where."""
-    from dishtrace.report.comparison import write_comparison
-    from dishtrace.report.pictures import write_comparison_picture
-
-    try:
-        written = [*write_comparison(comparison, folder), write_comparison_picture(comparison, folder)]
-    except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
-    if is_told:
-        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
+        hand_over(
+            as_object=comparison.to_dict,
+            text_for=lambda signs: comparison_text(comparison, signs),
+            writers=[
+                lambda place: write_comparison(comparison, place),
+                lambda place: [write_comparison_picture(comparison, place)],
+            ],
+            folder=folder,
+            as_json=as_json,
+            quiet=quiet,
+            stopped=comparison.stopped,
+        )

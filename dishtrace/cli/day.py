@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.ending import hand_over
+from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
 from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
-from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
-from dishtrace.errors import Fault, InputError, RunError
-
-if TYPE_CHECKING:
-    from dishtrace.study.day import Day
+from dishtrace.errors import Fault, InputError
 
 DAY_HELP = """Follow a dish through a day or a year: power, spot, energy, hazards.
 
@@ -85,6 +81,8 @@ def day_command(
             fault = Fault("command line", "--date", "", "or --year must be given, one of them", "--date 2026-06-21")
             raise InputError(fault)
         from dishtrace.report.day import day_cautions, day_text
+        from dishtrace.report.day_files import write_day
+        from dishtrace.report.pictures.day import draw_day_pictures
         from dishtrace.study.day import day as follow_day
         from dishtrace.study.day import year as follow_year
 
@@ -95,24 +93,12 @@ def day_command(
         options |= {"rays": rays, "seed": seed, "threads": threads}
         options |= {"date": date} if year is None else {"year": year}
         found = watched(follow_day if year is None else follow_year, described, quiet=quiet, **options)
-        if as_json:
-            print_json(found.to_dict() | {"cautions": day_cautions(found)})
-        elif not quiet:
-            print_text(lambda signs: day_text(found, signs))
-        if folder is not None:
-            _write(found, folder, is_told=not (as_json or quiet))
-        if found.stopped:
-            raise typer.Exit(STOPPED)
-
-
-def _write(found: Day, folder: Path, *, is_told: bool) -> None:
-    """Write tables and pictures and say where."""
-    from dishtrace.report.day_files import write_day
-    from dishtrace.report.pictures.day import draw_day_pictures
-
-    try:
-        written = [*write_day(found, folder), *draw_day_pictures(found, folder)]
-    except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
-    if is_told:
-        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
+        hand_over(
+            as_object=lambda: found.to_dict() | {"cautions": day_cautions(found)},
+            text_for=lambda signs: day_text(found, signs),
+            writers=[lambda place: write_day(found, place), lambda place: draw_day_pictures(found, place)],
+            folder=folder,
+            as_json=as_json,
+            quiet=quiet,
+            stopped=found.stopped,
+        )

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.ending import hand_over
+from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
 from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers
-from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
-from dishtrace.errors import RunError
-
-if TYPE_CHECKING:
-    from dishtrace.heat.outcome import HeatResult
 
 HEAT_HELP = """Trace a scene; tell how hot its parts get, how soon, and what fillings do.
 
@@ -62,29 +57,19 @@ def heat_command(
         check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
         from dishtrace.heat.run import heat
         from dishtrace.report.heat import heat_text
+        from dishtrace.report.heat_files import write_heat
+        from dishtrace.report.pictures.heat import draw_heat
 
         described = load(scene)
         folder = results_folder(scene, out, as_json, below="heat")
         options = {"rays": rays, "seed": seed, "threads": threads, "minutes": minutes}
         found = watched(heat, described, quiet=quiet, **options)
-        if as_json:
-            print_json(found.to_dict())
-        elif not quiet:
-            print_text(lambda signs: heat_text(found, signs))
-        if folder is not None:
-            _write(found, folder, is_told=not (as_json or quiet))
-        if found.result.stopped:
-            raise typer.Exit(STOPPED)
-
-
-def _write(found: HeatResult, folder: Path, *, is_told: bool) -> None:
-    """Write tables and pictures and say where."""
-    from dishtrace.report.heat_files import write_heat
-    from dishtrace.report.pictures.heat import draw_heat
-
-    try:
-        written = [*write_heat(found, folder), *draw_heat(found, folder)]
-    except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
-    if is_told:
-        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
+        hand_over(
+            as_object=found.to_dict,
+            text_for=lambda signs: heat_text(found, signs),
+            writers=[lambda place: write_heat(found, place), lambda place: draw_heat(found, place)],
+            folder=folder,
+            as_json=as_json,
+            quiet=quiet,
+            stopped=found.result.stopped,
+        )

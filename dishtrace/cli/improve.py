@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.ending import hand_over
+from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
 from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
-from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
-from dishtrace.errors import RunError
-
-if TYPE_CHECKING:
-    from dishtrace.study.improve import Improvement
 
 IMPROVE_HELP = """Search keys of a scene within bounds for the best of a figure.
 
@@ -81,31 +76,23 @@ def improve_command(
     with told(as_json):
         least = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--trials": (trials, 1)}
         check_numbers(least)
-        from dishtrace.report.improve import conclusion, improve_text
+        from dishtrace.report.improve import conclusion, improve_text, write_improvement
+        from dishtrace.report.pictures.improve import write_improvement_picture
         from dishtrace.study.improve import improve
 
         described = load(scene)
         folder = results_folder(scene, out, as_json, below="improve")
         options = {"trials": trials, "rays": rays, "seed": seed, "threads": threads}
         found = watched(improve, described, quiet=quiet, vary=vary or [], aim=aim, keep=keep or [], **options)
-        if as_json:
-            print_json({**found.to_dict(), "conclusion": conclusion(found)})
-        elif not quiet:
-            print_text(lambda signs: improve_text(found, signs))
-        if folder is not None:
-            _write(found, folder, is_told=not (as_json or quiet))
-        if found.stopped:
-            raise typer.Exit(STOPPED)
-
-
-def _write(found: Improvement, folder: Path, *, is_told: bool) -> None:
-    """Write tables and the picture and say where."""
-    from dishtrace.report.improve import write_improvement
-    from dishtrace.report.pictures.improve import write_improvement_picture
-
-    try:
-        written = [*write_improvement(found, folder), write_improvement_picture(found, folder)]
-    except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
-    if is_told:
-        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
+        hand_over(
+            as_object=lambda: {**found.to_dict(), "conclusion": conclusion(found)},
+            text_for=lambda signs: improve_text(found, signs),
+            writers=[
+                lambda place: write_improvement(found, place),
+                lambda place: [write_improvement_picture(found, place)],
+            ],
+            folder=folder,
+            as_json=as_json,
+            quiet=quiet,
+            stopped=found.stopped,
+        )

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.ending import hand_over
+from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
 from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
-from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
-from dishtrace.errors import RunError
-
-if TYPE_CHECKING:
-    from dishtrace.study.size import Sizing
 
 SIZE_HELP = """Tell how large to make a receiver: what it catches, what it loses.
 
@@ -97,7 +92,8 @@ def size_command(
     """Size a part; print and write what was found."""
     with told(as_json):
         check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
-        from dishtrace.report.size import recommendation, size_text
+        from dishtrace.report.pictures.size import write_size_picture
+        from dishtrace.report.size import recommendation, size_text, write_size
         from dishtrace.study.size import size
 
         described = load(scene)
@@ -105,24 +101,12 @@ def size_command(
         wishes = {"radius": radius, "height": height, "opening": opening, "scale": scale, "offset": offset}
         options = {"part": part, **wishes, "temperatures_c": at, "rays": rays, "seed": seed, "threads": threads}
         sizing = watched(size, described, quiet=quiet, **options)
-        if as_json:
-            print_json({**sizing.to_dict(), "recommendation": recommendation(sizing)})
-        elif not quiet:
-            print_text(lambda signs: size_text(sizing, signs))
-        if folder is not None:
-            _write(sizing, folder, is_told=not (as_json or quiet))
-        if sizing.stopped:
-            raise typer.Exit(STOPPED)
-
-
-def _write(sizing: Sizing, folder: Path, *, is_told: bool) -> None:
-    """Write tables and the picture and say where."""
-    from dishtrace.report.pictures.size import write_size_picture
-    from dishtrace.report.size import write_size
-
-    try:
-        written = [*write_size(sizing, folder), write_size_picture(sizing, folder)]
-    except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
-    if is_told:
-        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
+        hand_over(
+            as_object=lambda: {**sizing.to_dict(), "recommendation": recommendation(sizing)},
+            text_for=lambda signs: size_text(sizing, signs),
+            writers=[lambda place: write_size(sizing, place), lambda place: [write_size_picture(sizing, place)]],
+            folder=folder,
+            as_json=as_json,
+            quiet=quiet,
+            stopped=sizing.stopped,
+        )

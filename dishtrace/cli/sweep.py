@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.ending import hand_over
+from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
 from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
-from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
-from dishtrace.errors import RunError
-
-if TYPE_CHECKING:
-    from dishtrace.study.sweep import Sweep
 
 SWEEP_HELP = """Trace a scene over ranges of its keys; tell which key matters.
 
@@ -96,7 +91,8 @@ def sweep_command(
     with told(as_json):
         least = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--points": (points, 1)}
         check_numbers(least)
-        from dishtrace.report.sweep import sweep_text
+        from dishtrace.report.pictures.sweep import write_sweep_pictures
+        from dishtrace.report.sweep import sweep_text, write_sweep
         from dishtrace.study.sweep import sweep
         from dishtrace.study.sweep.figures import refuse_unknown
 
@@ -108,24 +104,15 @@ def sweep_command(
         found = watched(
             sweep, described, quiet=quiet, vary=vary or [], cluster=cluster, folder=folder, fresh=fresh, **options
         )
-        if as_json:
-            print_json(found.to_dict())
-        elif not quiet:
-            print_text(lambda signs: sweep_text(found, figures, signs))
-        if folder is not None:
-            _write(found, folder, figures, is_told=not (as_json or quiet))
-        if found.stopped:
-            raise typer.Exit(STOPPED)
-
-
-def _write(found: Sweep, folder: Path, figures: list[str], *, is_told: bool) -> None:
-    """Write tables and pictures and say where."""
-    from dishtrace.report.pictures.sweep import write_sweep_pictures
-    from dishtrace.report.sweep import write_sweep
-
-    try:
-        written = [*write_sweep(found, folder), *write_sweep_pictures(found, folder, figures)]
-    except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
-    if is_told:
-        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
+        hand_over(
+            as_object=found.to_dict,
+            text_for=lambda signs: sweep_text(found, figures, signs),
+            writers=[
+                lambda place: write_sweep(found, place),
+                lambda place: write_sweep_pictures(found, place, figures),
+            ],
+            folder=folder,
+            as_json=as_json,
+            quiet=quiet,
+            stopped=found.stopped,
+        )

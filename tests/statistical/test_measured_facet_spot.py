@@ -23,7 +23,7 @@ def spot_of(lines, *, seed, folder=None, slope=0.0):
 def test_a_measured_sphere_cap_makes_the_spot_of_a_spherical_tile(tmp_path, seed, degree):
     """A cap of R = 1.3 m with 0.2 um of gauge noise, its error told: with the same random points, radii and peak of the
     spot agree to 2 %, which is what the noise does to the radius. Fails for a curvature off by 3 % or a slope doubled
-    (5 %), and for patches that are turned or shifted, whatever the seed."""
+    (5 %), and for patches that are turned or shifted, for all random points."""
     rng = np.random.default_rng(seed)
     points = cap(gauge(), R) + 2e-7 * np.outer(rng.standard_normal(169), [0, 0, 1])
     write(tmp_path, points)

@@ -27,8 +27,8 @@ from dishtrace.trace.run import points_for
 SHARE_OF_RAYS = 4
 """A trial is traced with one in so many of the scene's rays, unless the user says otherwise. [–]"""
 TRIALS_A_KEY, FEWEST_TRIALS = 15, 30
-FRESH_SEED = 0x5EED
-"""Added to the seed for the check: points that the search has not seen. [–]"""
+FRESH_POINTS = 24301
+"""Offset of the random points of the check, which the search has not used. [–]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,7 +223,7 @@ def improve(
         best = task.best_of(runner.points)
         first = runner.points[0] if start is not None and not runner.points[0].fault else None
         if best is not None and not stopped:
-            fresh = {**options, "rays": SHARE_OF_RAYS * rays, "seed": (seed + FRESH_SEED) % 2**63}
+            fresh = {**options, "rays": SHARE_OF_RAYS * rays, "seed": (seed + FRESH_POINTS) % 2**63}
             try:
                 checked = _checked(task, first, best, watch, interrupts, fresh)
             except StoppedError:
