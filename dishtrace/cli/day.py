@@ -10,7 +10,7 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count, folder_option
 from dishtrace.cli.progress import watched
 from dishtrace.errors import Fault, InputError
 
@@ -63,14 +63,7 @@ def day_command(
     ] = None,
     seed: Seed = None,
     threads: Threads = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR",
-            show_default=False,
-            help="Folder to write. Default: day or year below the scene's results folder; with --json none.",
-        ),
-    ] = None,
+    out: Annotated[Path | None, folder_option("day or year")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:

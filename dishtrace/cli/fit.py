@@ -11,7 +11,7 @@ import typer
 
 from dishtrace.cli.exits import STOPPED, told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers
+from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers, folder_option
 from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
 from dishtrace.errors import Fault, InputError, RunError
@@ -92,14 +92,7 @@ def fit_command(
     rays: Rays = None,
     seed: Seed = None,
     threads: Threads = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR",
-            show_default=False,
-            help="Folder to write. Default: fit below the scene's results folder; with --json none unless it is named.",
-        ),
-    ] = None,
+    out: Annotated[Path | None, folder_option("fit")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:

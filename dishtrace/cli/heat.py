@@ -10,7 +10,7 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers
+from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers, folder_option
 from dishtrace.cli.progress import watched
 
 HEAT_HELP = """Trace a scene; tell how hot its parts get, how soon, and what fillings do.
@@ -41,14 +41,7 @@ def heat_command(
             help="Follow each wall for so many minutes from the temperature of the air. Default: steady state alone.",
         ),
     ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR",
-            show_default=False,
-            help="Folder to write. Default: heat below the scene's results folder; with --json none unless named.",
-        ),
-    ] = None,
+    out: Annotated[Path | None, folder_option("heat")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:

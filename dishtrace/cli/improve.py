@@ -10,7 +10,7 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count, folder_option
 from dishtrace.cli.progress import watched
 
 IMPROVE_HELP = """Search keys of a scene within bounds for the best of a figure.
@@ -61,14 +61,7 @@ def improve_command(
     ] = None,
     seed: Seed = None,
     threads: Threads = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR",
-            show_default=False,
-            help="Folder to write. Default: improve below the scene's results folder; with --json none unless named.",
-        ),
-    ] = None,
+    out: Annotated[Path | None, folder_option("improve")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:

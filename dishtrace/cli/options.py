@@ -42,6 +42,12 @@ def check_numbers(given: dict[str, tuple[int | None, int]]) -> None:
         raise InputError(faults)
 
 
+def folder_option(below: str) -> typer.models.OptionInfo:
+    """The option `--out` of a command whose files go below the scene's results folder by default."""
+    told = f"Folder to write. Default: {below} below the scene's results folder; with --json none unless it is named."
+    return typer.Option(metavar="DIR", show_default=False, help=told)
+
+
 SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Rays = Annotated[

@@ -10,7 +10,7 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count
+from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count, folder_option
 from dishtrace.cli.progress import watched
 
 SWEEP_HELP = """Trace a scene over ranges of its keys; tell which key matters.
@@ -76,14 +76,7 @@ def sweep_command(
         typer.Option(metavar="ADDRESS", show_default=False, help="Dask scheduler whose workers trace the points."),
     ] = None,
     fresh: Annotated[bool, typer.Option("--fresh", help="Begin anew where the folder holds a sweep.")] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR",
-            show_default=False,
-            help="Folder to write. Default: sweep below the scene's results folder; with --json none unless named.",
-        ),
-    ] = None,
+    out: Annotated[Path | None, folder_option("sweep")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
