@@ -42,7 +42,7 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Comparison": "dishtrace.study.compare",
+    "Comparison": "dishtrace.study.comparison",
     "Day": "dishtrace.study.day",
     "Fit": "dishtrace.study.fit",
     "HeatResult": "dishtrace.heat.outcome",

@@ -23,7 +23,7 @@ FIT_HELP = """Tell what a heating log, a photo of the spot or radii by hand say.
 
 Traces the scene at several slope errors with the same random points and tells
 slope error, pointing, power, losses and efficiency with 95 % intervals, or
-that the readings cannot tell. Ctrl-C keeps what needs no tracing.
+that the readings cannot tell. Ctrl-C keeps what needs no more tracing.
 
 \b
 Example:

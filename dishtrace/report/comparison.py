@@ -16,14 +16,14 @@ from dishtrace.report.numerals import PLAIN, Signs, significant, written, writte
 from dishtrace.report.spotmap import contour_levels, smoothed
 from dishtrace.report.tables import WIDTH, Heading, bullet, cell, grid, joined
 from dishtrace.stats import Estimate
-from dishtrace.study.compare import DIFFERENT, NOT_TOLD_APART, TELLING, UNKNOWN
+from dishtrace.study.comparison import DIFFERENT, NOT_TOLD_APART, TELLING, UNKNOWN
 from dishtrace.study.figures import BY_KEY
 
 if TYPE_CHECKING:
     from rich.text import Text
 
     from dishtrace.flux.result import ScreenResult
-    from dishtrace.study.compare import Case, Comparison
+    from dishtrace.study.comparison import Case, Comparison
     from dishtrace.study.figures import Measure
 
 TOO_MANY = 1e12

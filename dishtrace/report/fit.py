@@ -85,7 +85,7 @@ def _head(fit: Fit) -> list[str]:
     title = " ".join((fit.scene.title or "untitled").split())
     lines: list[str] = [Heading(f"What the readings say about: {title}"[:WIDTH])]
     if fit.stopped:
-        lines.append("STOPPED EARLY: what needs traces is missing.")
+        lines.append("STOPPED EARLY: what needs more traces is missing.")
     read = []
     if fit.heat is not None:
         used = sum(len(one) for one in fit.heat.judged.stretches)

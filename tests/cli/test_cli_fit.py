@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
 
 import numpy as np
 import pytest
@@ -14,6 +16,7 @@ from dishtrace.cli import app
 from dishtrace.scene.read import scene_from_text
 from dishtrace.study.fit import ladder
 from dishtrace.sun import state
+from dishtrace.trace.interrupt import StopFlag
 from tests.support.fit_readings import heated, stretch
 from tests.support.small_scenes import sunshape_once
 
@@ -187,3 +190,25 @@ def test_stopping_keeps_what_needs_no_tracing(folder, monkeypatch):
     assert "loss coefficient" in done.stdout
     assert "R50 on the photo" in done.stdout
     assert (folder / "results" / "yard" / "fit" / "fit.json").exists()
+
+
+def test_stopping_while_the_photo_is_matched_keeps_what_radii_and_log_say(folder, monkeypatch):
+    """Shown to fail on: what is handed over only when all of it is done. Ctrl-C comes as the eighth trace ends."""
+    real, calls = ladder.trace, []
+
+    def trace(*arguments, **options):
+        calls.append(options)
+        result = real(*arguments, **options)
+        if len(calls) == 8:
+            with StopFlag():
+                os.kill(os.getpid(), signal.SIGINT)
+        return result
+
+    monkeypatch.setattr(ladder, "trace", trace)
+    readings = ["--log", "log.csv", "--spot", "photo.png", "--scale", "0.4 mm/px", "--target", "14,15,14.5 mm"]
+    done = call("yard.toml", *readings, "--rays", 8192, "--json")
+    assert done.exit_code == 130 and len(calls) == 8
+    told = json.loads(done.stdout)
+    assert told["stopped"] is True
+    assert {"slope_error_from_power_mrad", "slope_error_from_target_mrad", "power_w"} <= set(told["findings"])
+    assert "slope_error_from_spot_mrad" not in told["findings"] and told["spot"]["misfit"] is None

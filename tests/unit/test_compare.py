@@ -19,7 +19,8 @@ from dishtrace.report.pictures import draw_comparison, write_comparison_picture
 from dishtrace.scene.read import load_scene, scene_from_text
 from dishtrace.stats import Estimate, from_left_out
 from dishtrace.study import compare as study
-from dishtrace.study.compare import judged, letters
+from dishtrace.study.compare import letters
+from dishtrace.study.comparison import judged
 from dishtrace.study.dishes import Scatter, has_chance, scatter, with_dish_seed
 from dishtrace.study.figures import MEASURES, combined, figures_of
 from dishtrace.study.variants import named_scenes

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from dishtrace.flux.result import Result
-    from dishtrace.study.compare import Comparison
+    from dishtrace.study.comparison import Comparison
 
 __all__ = [
     "draw_all",

@@ -16,7 +16,7 @@ from dishtrace.report.layout import rows_of_drawings
 from dishtrace.report.pictures.style import COLOURS, DARK_HALO, NO_LIGHT, SETTINGS, foot, printable
 
 if TYPE_CHECKING:
-    from dishtrace.study.compare import Comparison
+    from dishtrace.study.comparison import Comparison
 
 TITLE_ROOM = 0.55
 """Above each drawing, for three lines. [inch]"""

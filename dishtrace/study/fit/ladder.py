@@ -13,6 +13,7 @@ from dishtrace.flux.result import Result, ScreenResult
 from dishtrace.scene.model import Scene
 from dishtrace.scene.tables import Screen
 from dishtrace.stats import Estimate
+from dishtrace.study.stopping import Interrupts
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import points_for
 
@@ -65,11 +66,20 @@ class Tracer:
         Called with (rays done, rays wanted) of all of them.
     options : dict
         rays, seed, threads, announce of `trace`.
+    interrupts : Interrupts, optional
+        Looked at before each trace.
     """
 
-    def __init__(self, *, n_wanted: int, progress: Callable[[int, int], None] | None, options: dict[str, Any]) -> None:
+    def __init__(
+        self,
+        *,
+        n_wanted: int,
+        progress: Callable[[int, int], None] | None,
+        options: dict[str, Any],
+        interrupts: Interrupts | None = None,
+    ) -> None:
         self.n_wanted, self.progress, self.options = n_wanted, progress, options
-        self.rays_done = 0
+        self.interrupts, self.rays_done = interrupts, 0
 
     def traced(self, scene: Scene) -> Result:
         """One trace.
@@ -77,8 +87,10 @@ class Tracer:
         Raises
         ------
         StoppedError
-            If the user stopped it.
+            If the user stopped it, or the trace before it too late for that one.
         """
+        if self.interrupts is not None and self.interrupts.is_set:
+            raise StoppedError
         each = points_for(self.options["rays"]) * N_SCRAMBLES
         whole, before = max(self.n_wanted * each, self.rays_done + each), self.rays_done
         show = None if self.progress is None else lambda done, _: self.progress(before + done, whole)

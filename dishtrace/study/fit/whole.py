@@ -26,6 +26,7 @@ from dishtrace.study.fit.photo import read_photo
 from dishtrace.study.fit.power_match import PowerMatch, match_power, optical_spread
 from dishtrace.study.fit.scale import FORMS, read_scale
 from dishtrace.study.fit.spot_test import N_NODES, SpotTest, bare_spot, matched_spot
+from dishtrace.study.stopping import Interrupts
 
 RAYS = 2**17
 """Rays of each of the traces, unless told otherwise. [–]"""
@@ -58,7 +59,7 @@ class Fit:
     brightness : Finding or None
         Factor on reflectance, cleanliness and absorptance that explains the power at the slope error found.
     stopped : bool
-        Whether the user stopped it early; what needs no tracing is there then.
+        Whether the user stopped it early; what needs no more traces than were made is there then.
     notes : tuple of str
     """
 
@@ -163,7 +164,7 @@ def fit(
     Returns
     -------
     Fit
-        With `stopped` set when the user pressed Ctrl-C; it then holds what needs no tracing.
+        With `stopped` set when the user pressed Ctrl-C; it then holds what needs no tracing, or no more of it.
 
     Raises
     ------
@@ -190,8 +191,12 @@ def fit(
     done = Fit(scene, rays, seed, heat, None, bare, None, {}, False, ())
     options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
     try:
-        done = _traced(done, radii_m, place, edge, dni=dni, progress=progress, options=options)
-    except StoppedError:
+        with Interrupts() as interrupts:
+            pilot = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS}, interrupts=interrupts)
+            tracer = Tracer(n_wanted=_n_traces(done), progress=progress, options=options, interrupts=interrupts)
+            for step in _traced(done, radii_m, place, edge, dni=dni, pilot=pilot, tracer=tracer):
+                done = step
+    except (StoppedError, KeyboardInterrupt):
         done = replace(done, stopped=True)
     return replace(done, findings=_together(done), notes=tuple(_notes(done)))
 
@@ -226,6 +231,13 @@ def _photographed(
     return bare_spot(photo, known, patch)
 
 
+def _n_traces(done: Fit) -> int:
+    """Traces that will be asked for at most. [–]"""
+    if done.spot is None:
+        return len(FIRST_SLOPES_MRAD)
+    return len(FIRST_SLOPES_MRAD) + N_NODES + (N_NODES + 4 if done.spot.patch.has_axis else 0)
+
+
 def _traced(
     done: Fit,
     radii_m: np.ndarray | None,
@@ -233,35 +245,33 @@ def _traced(
     edge: tuple[float, float],
     *,
     dni: float,
-    progress: Callable[[int, int], None] | None,
-    options: dict[str, Any],
-) -> Fit:
-    """Everything that needs traces, one after another; StoppedError leaves what was finished before."""
+    pilot: Tracer,
+    tracer: Tracer,
+) -> Iterator[Fit]:
+    """What needs traces, more and more of it, so that StoppedError leaves what was finished before."""
     offsets = [place.value] if place.sd == 0.0 else [place.value, place.value + place.sd, place.value - place.sd]
     reach = max(
         AROUND * done.spot.patch.half_width_m if done.spot else 0.0,
         4.0 * float(radii_m.max()) if radii_m is not None else 0.0,
     )
-    half_width = _map_reach(done.scene, place.value, reach, options) if reach else None
-    has_spot = done.spot is not None
-    wanted = len(FIRST_SLOPES_MRAD) + (N_NODES + (N_NODES + 4 if done.spot.patch.has_axis else 0) if has_spot else 0)
-    tracer = Tracer(n_wanted=wanted, progress=progress, options=options)
+    half_width = _map_reach(done.scene, place.value, reach, pilot) if reach else None
     ladder = Ladder(done.scene, () if half_width is None else target_planes(offsets, half_width), tracer)
     rungs = ladder.climb(FIRST_SLOPES_MRAD)
     if radii_m is not None:
         done = replace(done, edge=match_edges(radii_m, rungs, edge=edge))
-    if has_spot:
-        aim = tuple(nominal(one) for one in done.scene.mount.pointing_offset_mrad)
-        matched = matched_spot(done.spot, ladder, rungs, n_offsets=len(offsets), aim_mrad=aim)
-        done = replace(done, spot=matched)
+        yield done
     if done.heat is not None:
         done = replace(done, power=_power(done, rungs, dni))
-    return done
+        yield done
+    if done.spot is not None:
+        aim = tuple(nominal(one) for one in done.scene.mount.pointing_offset_mrad)
+        matched = matched_spot(done.spot, ladder, rungs, n_offsets=len(offsets), aim_mrad=aim)
+        done = replace(done, spot=matched, power=None)
+        yield done if done.heat is None else replace(done, power=_power(done, rungs, dni))
 
 
-def _map_reach(scene: Scene, offset: float, reach: float, options: dict[str, Any]) -> float:
+def _map_reach(scene: Scene, offset: float, reach: float, tracer: Tracer) -> float:
     """Half width of the target's maps: what is wanted about the spot, wherever that lies beside the axis. [m]"""
-    tracer = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS})
     screen = (
         Ladder(scene, target_planes([offset], reach), tracer)
         .rung(float(nominal(scene.dish.slope_error_mrad)))
@@ -340,7 +350,7 @@ def combined(slopes: Sequence[Finding]) -> Finding:
 
 def _notes(done: Fit) -> Iterator[str]:
     if done.stopped:
-        yield "stopped early: what needs traces is missing"
+        yield "stopped early: what needs more traces is missing"
     for test in (done.heat, done.spot, done.power):
         if test is not None:
             yield from test.notes

@@ -19,8 +19,8 @@ from dishtrace.study.size.best import Best, Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
 from dishtrace.study.size.light import Light, light_on
 from dishtrace.study.size.trial import Trial, trial_of
+from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep.keys import scene_with
-from dishtrace.study.sweep.stopping import Interrupts
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import announce_compilation, points_for
 

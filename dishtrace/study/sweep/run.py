@@ -13,13 +13,13 @@ import numpy as np
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
+from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep.cluster import traced_on_cluster
 from dishtrace.study.sweep.design import Design, design_of
 from dishtrace.study.sweep.figures import meaning_of, unit_of
 from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
 from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
 from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
-from dishtrace.study.sweep.stopping import Interrupts
 from dishtrace.study.sweep.store import Store, task_of
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import points_for

@@ -1,4 +1,8 @@
-"""Ctrl-C between and within the short traces of a study. Shown to fail on: a signal that an inner handler swallows."""
+"""Ctrl-C between and within the short traces of a study.
+
+Shown to fail on: a signal that an inner handler swallows, a comparison or a fit that looks only at its traces' flags,
+one that calls itself stopped although all was done.
+"""
 
 from __future__ import annotations
 
@@ -10,10 +14,12 @@ import pytest
 
 import dishtrace as dt
 from dishtrace.scene.read import scene_from_text
+from dishtrace.study import compare as comparing
+from dishtrace.study.fit import ladder as fitting
 from dishtrace.study.improve import task as improving
 from dishtrace.study.size import run as sizing
+from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep import points as sweeping
-from dishtrace.study.sweep.stopping import Interrupts
 from dishtrace.trace.interrupt import StopFlag
 from tests.support.plate_scene import plate_scene
 
@@ -58,15 +64,15 @@ def test_another_thread_has_no_signals_and_no_trouble():
 
 @pytest.fixture
 def pressing(monkeypatch):
-    """Ctrl-C during the second trace of each study, too late for that trace to stop."""
+    """Ctrl-C during a trace of a study, the second unless told otherwise, too late for that trace to stop."""
 
-    def install(module, name="trace"):
+    def install(module, name="trace", number=2):
         real, calls = getattr(module, name), []
 
         def trace(*arguments, **options):
             calls.append(options)
             result = real(*arguments, **options)
-            if len(calls) == 2:
+            if len(calls) == number:
                 with StopFlag():
                     press()
             return result
@@ -96,3 +102,43 @@ def test_a_search_stops_after_the_trace_in_which_ctrl_c_came(pressing):
     found = dt.improve(scene, ["part.plate.radius_m=0.01:0.04"], aim="most receiver_w", rays=8192)
     assert found.stopped and len(found.trials) == len(calls) == 2 and not found.is_checked
     assert improving.keeps(found.best, ())
+
+
+def scenes(number: int) -> dict[str, dt.Scene]:
+    return {f"{k}": scene_from_text(plate_scene(radius_m=0.01 * (k + 1))) for k in range(number)}
+
+
+def test_a_comparison_stops_after_the_trace_in_which_ctrl_c_came(pressing):
+    calls = pressing(comparing)
+    compared = dt.compare(scenes(3))
+    assert compared.stopped and len(compared.cases) == len(calls) == 2 and compared.not_traced == ("2",)
+
+
+def test_a_comparison_whose_last_trace_was_done_anyway_is_whole(pressing):
+    calls = pressing(comparing)
+    compared = dt.compare(scenes(2))
+    assert not compared.stopped and len(compared.cases) == len(calls) == 2 and compared.not_traced == ()
+
+
+def test_ctrl_c_between_traces_keeps_what_a_comparison_has(monkeypatch):
+    real, calls = comparing.trace, []
+
+    def trace(*arguments, **options):
+        calls.append(options)
+        if len(calls) == 2:
+            press()
+        return real(*arguments, **options)
+
+    monkeypatch.setattr(comparing, "trace", trace)
+    compared = dt.compare(scenes(3))
+    assert compared.stopped and len(compared.cases) == 1
+
+
+@pytest.mark.parametrize(("number", "is_whole"), [(1, False), (2, False), (8, True)])
+def test_a_fit_stops_after_the_trace_in_which_ctrl_c_came(pressing, number, is_whole):
+    """One trace for the size of the maps, then seven slope errors."""
+    calls = pressing(fitting, number=number)
+    found = dt.fit(scene_from_text(plate_scene()), target="20,22,21 mm", rays=8192)
+    assert len(calls) == number and found.stopped is not is_whole
+    assert (found.edge is not None) is is_whole
+    assert any("stopped early" in note for note in found.notes) is not is_whole
