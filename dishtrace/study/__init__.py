@@ -4,3 +4,4 @@
 `figures` says what is compared, `dishes` how much one dish differs from the next by the luck of setting its facets.
 `drift.leaving_times` tells how long a dish that stands still keeps its spot on the receiver; `day` follows one through
 a day or a year. `stopping` sees Ctrl-C in all of them.
+"""
