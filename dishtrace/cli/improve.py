@@ -16,8 +16,9 @@ from dishtrace.cli.progress import watched
 IMPROVE_HELP = """Search keys of a scene within bounds for the best of a figure.
 
 All trials share their random points, so that small changes show; the best is
-traced again with fresh ones, and the gain told with its error. Ctrl-C keeps
-the best until then.
+traced again with fresh ones, and the gain told with its error. Finished trials
+are kept in the folder one by one: after Ctrl-C or a power cut the same command
+goes on, and one with another aim or more trials uses what it can.
 
 \b
 Example:
@@ -61,6 +62,7 @@ def improve_command(
     ] = None,
     seed: Seed = None,
     threads: Threads = None,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Begin anew where the folder holds a search.")] = False,
     out: Annotated[Path | None, folder_option("improve")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -76,7 +78,8 @@ def improve_command(
         described = load(scene)
         folder = results_folder(scene, out, as_json, below="improve")
         options = {"trials": trials, "rays": rays, "seed": seed, "threads": threads}
-        found = watched(improve, described, quiet=quiet, vary=vary or [], aim=aim, keep=keep or [], **options)
+        kept = {"folder": folder, "fresh": fresh}
+        found = watched(improve, described, quiet=quiet, vary=vary or [], aim=aim, keep=keep or [], **kept, **options)
         hand_over(
             as_object=lambda: {**found.to_dict(), "conclusion": conclusion(found)},
             text_for=lambda signs: improve_text(found, signs),

@@ -140,7 +140,12 @@ def test_improve_says_what_is_gained(scene, tmp_path):
     )
     assert done.exit_code == 0, done.output
     folder = tmp_path / "results" / "yard" / "improve"
-    assert sorted(path.name for path in folder.iterdir()) == ["improve.csv", "improve.json", "improve.png"]
+    assert sorted(path.name for path in folder.iterdir()) == [
+        "improve-points.jsonl",
+        "improve.csv",
+        "improve.json",
+        "improve.png",
+    ]
     flat = " ".join(done.stdout.split())
     assert narrow(done.stdout) and "checked with fresh random points" in flat and "stand_w < 900 holds." in flat
     told = json.loads((folder / "improve.json").read_text(encoding="utf-8"))
@@ -148,6 +153,33 @@ def test_improve_says_what_is_gained(scene, tmp_path):
     assert told["best"]["values"]["dish.slope_error_mrad"] < 3.0
     assert told["gain"]["value"] > 0.0 and told["check_rays"] == 8192
     assert len(table(folder / "improve.csv")) == len(told["trials"]) == 5
+
+
+def test_improve_goes_on_with_json_too(scene, tmp_path, monkeypatch):
+    """Shown to fail on: a folder that is left out when JSON is wanted although it was named."""
+    calls = []
+
+    def trace(described, **options):
+        calls.append(described)
+        if len(calls) == 4:
+            raise KeyboardInterrupt
+        return measure.trace(described, **options)
+
+    monkeypatch.setattr(sweeps, "trace", trace)
+    arguments = ["improve", scene, "--vary", "dish.slope_error_mrad=1:5", "--aim", "most receiver_w", "--trials", "5"]
+    arguments += ["--json", "--out", tmp_path / "out"]
+    done = call(*arguments)
+    told = json.loads(done.stdout)
+    assert done.exit_code == 130 and told["stopped"] is True and len(told["trials"]) == 3
+    assert "the same command goes on" in told["notes"][0]
+    done = call(*arguments)
+    again = json.loads(done.stdout)
+    assert done.exit_code == 0 and (again["resumed"], again["stopped"]) == (3, False)
+    assert again["trials"][:3] == told["trials"] and again["checked"] is True
+    monkeypatch.setattr(sweeps, "trace", lambda *_, **__: pytest.fail("traced what was known"))
+    known = json.loads(call(*arguments).stdout)
+    assert known["resumed"] == 5
+    assert {**known, "resumed": 3, "notes": again["notes"]} == again
 
 
 def test_improve_tells_faults(scene):

@@ -1,6 +1,7 @@
 """The search for an aim: on functions with known best places, and on a scene.
 
-Shown to fail on: least taken for most, a limit on the wrong side, a gain told from the points of the search.
+Shown to fail on: least taken for most, a limit on the wrong side, a gain told from the points of the search, a search
+that goes on with points of another scene, seed or number of rays, or traces known points again.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import Estimate, from_left_out
 from dishtrace.study.improve import run as study
 from dishtrace.study.improve.aims import Limit, aim_of, limits_of
+from dishtrace.study.improve.memory import NAME
 from dishtrace.study.improve.search import OutOfTrialsError, search
 from dishtrace.study.sweep.points import Point, StoppedError
 from tests.support.plate_scene import plate_scene
@@ -47,6 +49,7 @@ def test_best_place_of_a_bowl_with_and_without_a_limit(noise, limited, seed):
     exact = [0.4, 0.85] if limited else [0.3, 0.7]
     assert best == pytest.approx(exact, abs=0.01 if noise == 0.0 else 0.06)
     assert (tried[0][2] == [0.9, 0.1]).all()
+    assert len({one[2].tobytes() for one in tried}) == len(tried)
     assert all((0.0 <= one[2]).all() and (one[2] <= 1.0).all() for one in tried)
 
 
@@ -170,3 +173,67 @@ def test_all_faults_come_at_once(scene):
         dt.improve(scene, VARY, aim="")
     with pytest.raises(dt.InputError, match="--trials = 3 must be 7 or more for 2 keys"):
         dt.improve(scene, VARY, aim="most receiver_w", trials=3)
+
+
+def numbers_of(found):
+    """What a search tells, without what says how it came to it."""
+    return {key: value for key, value in found.to_dict().items() if key not in ("resumed", "notes")}
+
+
+@pytest.mark.parametrize("stop_before", [1, 5, 20, -2, -1])
+def test_a_stopped_search_goes_on_where_it_stopped(scene, monkeypatch, tmp_path, stop_before):
+    """In the scattered part, in the optimiser's, before the check and in it: the same to the last bit as in one go."""
+    aims = {"aim": "most receiver_w", "keep": ["stand_w < 30"]}
+    whole, tracer = improved(scene, monkeypatch, **aims)
+    n_traces = len(tracer.seeds)
+    stopped, first = improved(scene, monkeypatch, folder=tmp_path, stop_before=stop_before % n_traces, **aims)
+    assert stopped.stopped and any("the same command goes on" in note for note in stopped.notes())
+    again, second = improved(scene, monkeypatch, folder=tmp_path, **aims)
+    assert not again.stopped and len(first.seeds) + len(second.seeds) == n_traces
+    assert again.n_resumed == min(len(first.seeds), len(whole.trials))
+    assert numbers_of(again) == numbers_of(whole)
+    assert f"{again.n_resumed} trials were there from an earlier run" in again.notes()
+    done, third = improved(scene, monkeypatch, folder=tmp_path, **aims)
+    assert third.seeds == [] and numbers_of(done) == numbers_of(whole)
+
+
+def test_another_aim_or_more_trials_use_what_was_traced(scene, monkeypatch, tmp_path):
+    _, first = improved(scene, monkeypatch, folder=tmp_path, aim="most receiver_w", trials=24)
+    alone, plain = improved(scene, monkeypatch, aim="least receiver_w", trials=30)
+    found, second = improved(scene, monkeypatch, folder=tmp_path, aim="least receiver_w", trials=30)
+    assert 9 <= found.n_resumed < 30 and len(second.seeds) < len(plain.seeds)
+    assert numbers_of(found) == numbers_of(alone)
+
+
+@pytest.mark.parametrize("change", [{"seed": 9}, {"rays": 16384}])
+def test_points_of_another_seed_or_number_of_rays_are_traced_anew(scene, monkeypatch, tmp_path, change):
+    improved(scene, monkeypatch, folder=tmp_path, aim="most receiver_w", trials=8)
+    tracer = Tracer()
+    monkeypatch.setattr(study, "traced_point", tracer)
+    options = {"rays": 8192, "aim": "most receiver_w", "trials": 8, "folder": tmp_path, **change}
+    found = dt.improve(scene, VARY, **options)
+    assert found.n_resumed == 0 and len(tracer.seeds) >= 9
+
+
+def test_a_folder_of_another_scene_is_refused(scene, monkeypatch, tmp_path):
+    improved(scene, monkeypatch, folder=tmp_path, aim="most receiver_w", trials=8)
+    other = scene.with_keys({"dish.reflectance": 0.8})
+    with pytest.raises(dt.InputError, match="holds trials of another search .another scene.*--fresh"):
+        improved(other, monkeypatch, folder=tmp_path, aim="most receiver_w", trials=8)
+    found, _ = improved(other, monkeypatch, folder=tmp_path, fresh=True, aim="most receiver_w", trials=8)
+    assert found.n_resumed == 0
+    text = (tmp_path / NAME).read_text(encoding="utf-8")
+    (tmp_path / NAME).write_text(text[:-30], encoding="utf-8")
+    _, tracer = improved(other, monkeypatch, folder=tmp_path, aim="most receiver_w", trials=8)
+    assert len(tracer.seeds) == 1
+
+
+def test_a_folder_that_cannot_be_made_is_told(scene, monkeypatch, tmp_path):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(dt.RunError, match="cannot keep what is finished"):
+        improved(scene, monkeypatch, folder=tmp_path / "file" / "below", aim="most receiver_w")
+
+
+def test_without_a_folder_it_is_said_that_nothing_is_kept(scene, monkeypatch):
+    found, _ = improved(scene, monkeypatch, aim="most receiver_w", stop_before=4)
+    assert any("no folder keeps them" in note for note in found.notes())

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import metadata
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
 from dishtrace.study.improve.aims import Aim, Limit
+from dishtrace.study.improve.memory import Memory
 from dishtrace.study.improve.search import OutOfTrialsError, search
 from dishtrace.study.improve.task import Task, keeps
 from dishtrace.study.stopping import Interrupts
@@ -57,6 +59,10 @@ class Improvement:
         Of dishtrace.
     stopped : bool
         Whether the user stopped it early.
+    n_resumed : int
+        Trials that an earlier run had traced. [–]
+    is_kept : bool
+        Whether its trials are kept in a folder, where the same call goes on.
     """
 
     scene: Scene
@@ -73,6 +79,8 @@ class Improvement:
     seed: int
     version: str
     stopped: bool
+    n_resumed: int = 0
+    is_kept: bool = False
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -116,6 +124,7 @@ class Improvement:
             "check_rays": self.check_rays if self.is_checked else None,
             "seed": self.seed,
             "stopped": self.stopped,
+            "resumed": self.n_resumed,
             "start": self._point(self.start),
             "best": self._point(self.best),
             "gain": None if self.gain is None else self.gain.to_dict(),
@@ -141,7 +150,11 @@ class Improvement:
         """What the user should know."""
         found = []
         if self.stopped:
-            found.append("stopped early: the best of the trials until then")
+            not_kept = "no folder keeps them, so the same command begins anew"
+            on = "the same command goes on" if self.is_kept else not_kept
+            found.append(f"stopped early: the best of the {len(self.trials)} trials until then; {on}")
+        if self.n_resumed:
+            found.append(f"{self.n_resumed} trials were there from an earlier run")
         if not self.is_checked:
             found.append("not checked with fresh random points: the gain is what the search saw, which flatters it")
         if self.start is None:
@@ -167,6 +180,8 @@ def improve(
     rays: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
+    folder: str | Path | None = None,
+    fresh: bool = False,
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> Improvement:
@@ -187,6 +202,11 @@ def improve(
         Rays of each trial; left out, a quarter of the scene's. The check takes four times as many. [–]
     seed, threads, progress, announce
         As for `trace`.
+    folder : str or Path, optional
+        Where what was traced is kept, scene by scene. A search makes the same steps from the same figures, so one that
+        was stopped goes on there; one with another aim or more trials uses what it can.
+    fresh : bool
+        Begin anew even if there is something in the folder.
 
     Returns
     -------
@@ -196,9 +216,10 @@ def improve(
     Raises
     ------
     InputError
-        If a key or figure does not exist, or a range, the aim or a limit is not sound, or no trial could be traced.
+        If a key or figure does not exist, or a range, the aim or a limit is not sound, or no trial could be traced, or
+        the folder holds a search of another scene.
     RunError
-        If rays were lost.
+        If rays were lost, or the folder cannot be used.
     KeyboardInterrupt
         If the user stopped it before anything was traced.
     """
@@ -209,24 +230,30 @@ def improve(
         raise InputError(Fault(WHERE, "--trials", str(n_trials), said))
     rays = max(nominal(scene.run.rays) // SHARE_OF_RAYS, 1) if rays is None else rays
     seed = scene.run.seed if seed is None else seed
-    options = {"seed": seed, "threads": threads, "announce": announce}
+    version = metadata.version("dishtrace")
+    memory = Memory(None if folder is None else Path(folder), scene, version=version, is_fresh=fresh)
+    if memory.n_old and announce is not None:
+        announce(f"going on with {memory.n_old} traces of an earlier run")
     watch = _Watch(progress, [*([rays] * n_trials), SHARE_OF_RAYS * rays, SHARE_OF_RAYS * rays])
     start, stopped, checked = task.start(), False, None
     with Interrupts() as interrupts:
-        runner = _Runner(task, watch, interrupts, n_trials=n_trials, options={"rays": rays, **options})
+        tracer = _Tracer(task.scene, memory, interrupts, watch, {"threads": threads, "announce": announce})
+        runner = _Runner(task, tracer, n_trials=n_trials, rays=rays, seed=seed)
         try:
             search(runner.trial, start, n_keys=len(task.varied), n_trials=n_trials, seed=seed)
-        except StoppedError:
+        except (StoppedError, KeyboardInterrupt):
             stopped = True
         if stopped and not runner.points:
             raise KeyboardInterrupt
+        n_resumed = memory.n_used
         best = task.best_of(runner.points)
         first = runner.points[0] if start is not None and not runner.points[0].fault else None
         if best is not None and not stopped:
-            fresh = {**options, "rays": SHARE_OF_RAYS * rays, "seed": (seed + FRESH_POINTS) % 2**63}
+            watch.skip_to_last(2)
+            fresh_seed = (seed + FRESH_POINTS) % 2**63
             try:
-                checked = _checked(task, first, best, watch, interrupts, fresh)
-            except StoppedError:
+                checked = _checked(tracer, first, best, rays=SHARE_OF_RAYS * rays, seed=fresh_seed)
+            except (StoppedError, KeyboardInterrupt):
                 stopped = True
     if checked is not None:
         first, best = checked
@@ -243,8 +270,10 @@ def improve(
         rays=points_for(rays) * N_SCRAMBLES,
         check_rays=points_for(SHARE_OF_RAYS * rays) * N_SCRAMBLES,
         seed=seed,
-        version=metadata.version("dishtrace"),
+        version=version,
         stopped=stopped,
+        n_resumed=n_resumed,
+        is_kept=folder is not None,
     )
 
 
@@ -254,50 +283,62 @@ def _gain(aim: Aim, start: Point | None, best: Point | None) -> Estimate | None:
     return best.figures[aim.figure].minus(start.figures[aim.figure])
 
 
-class _Runner:
-    """Traces trials and keeps them."""
+class _Tracer:
+    """Traces points that are not known yet, and keeps them."""
 
     def __init__(
-        self, task: Task, watch: _Watch, interrupts: Interrupts, *, n_trials: int, options: dict[str, Any]
+        self, scene: Scene, memory: Memory, interrupts: Interrupts, watch: _Watch, options: dict[str, Any]
     ) -> None:
-        self.task, self.watch, self.interrupts = task, watch, interrupts
-        self.n_trials, self.options = n_trials, options
+        self.scene, self.memory, self.interrupts = scene, memory, interrupts
+        self.watch, self.options = watch, options
+
+    def point(self, job: Job, *, rays: int, seed: int) -> Point:
+        """A point, traced or known.
+
+        Raises
+        ------
+        StoppedError
+            If the user stopped it.
+        """
+        if self.interrupts.is_set:
+            raise StoppedError
+        run = {"rays": points_for(rays) * N_SCRAMBLES, "seed": seed}
+        point = self.memory.known(job, **run)
+        if point is None:
+            point = traced_point(self.scene, job, progress=self.watch.within, rays=rays, seed=seed, **self.options)
+            self.memory.keep(point, **run)
+        self.watch.finished()
+        return point
+
+
+class _Runner:
+    """Makes the trials of a search."""
+
+    def __init__(self, task: Task, tracer: _Tracer, *, n_trials: int, rays: int, seed: int) -> None:
+        self.task, self.tracer = task, tracer
+        self.n_trials, self.rays, self.seed = n_trials, rays, seed
         self.points: list[Point] = []
 
     def trial(self, place: np.ndarray) -> tuple[float, np.ndarray]:
-        """Trace a place of the unit cube."""
+        """Trace a place of the unit cube; one whose values differ by nothing from an earlier one's is no new trial."""
+        values = self.task.values(place)
+        for point in self.points:
+            if point.values == values:
+                return self.task.told(point)
         if len(self.points) >= self.n_trials:
             raise OutOfTrialsError
-        if self.interrupts.is_set:
-            raise StoppedError
-        job = Job(len(self.points), self.task.values(place))
-        point = traced_point(self.task.scene, job, progress=self.watch.within, **self.options)
-        self.points.append(point)
-        self.watch.finished()
-        return self.task.told(point)
+        job = Job(len(self.points), values)
+        self.points.append(self.tracer.point(job, rays=self.rays, seed=self.seed))
+        return self.task.told(self.points[-1])
 
 
-def _checked(
-    task: Task,
-    start: Point | None,
-    best: Point,
-    watch: _Watch,
-    interrupts: Interrupts,
-    options: dict[str, Any],
-) -> tuple[Point | None, Point]:
+def _checked(tracer: _Tracer, start: Point | None, best: Point, *, rays: int, seed: int) -> tuple[Point | None, Point]:
     """Start and best again, with points that the search has not seen."""
-    watch.skip_to_last(2)
-    found = []
-    for point in (start, best):
-        if interrupts.is_set:
-            raise StoppedError
-        if point is not None:
-            job = Job(point.number, point.values)
-            found.append(traced_point(task.scene, job, progress=watch.within, **options))
-        else:
-            found.append(None)
-        watch.finished()
-    return found[0], found[1]
+    if start is None:
+        tracer.watch.finished()
+        return None, tracer.point(Job(best.number, best.values), rays=rays, seed=seed)
+    first, last = (tracer.point(Job(one.number, one.values), rays=rays, seed=seed) for one in (start, best))
+    return first, last
 
 
 class _Watch:

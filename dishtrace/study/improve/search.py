@@ -50,9 +50,9 @@ def search(
     found: list[tuple[float, np.ndarray]] = []
     try:
         for place in places:
-            cost, rooms = trial(place)
-            found.append((merit(cost, rooms), place))
-        _optimised(trial, min(found, key=lambda pair: pair[0])[1], n_trials=n_trials)
+            found.append(trial(place))
+        best = min(range(len(found)), key=lambda k: merit(*found[k]))
+        _optimised(trial, places[best], found[best], n_trials=n_trials)
     except OutOfTrialsError:
         return
 
@@ -67,10 +67,17 @@ def merit(cost: float, rooms: Sequence[float]) -> float:
     return cost + 10.0 * float(np.maximum(-np.asarray(rooms), 0.0).sum())
 
 
-def _optimised(trial: Callable[[np.ndarray], tuple[float, np.ndarray]], start: np.ndarray, *, n_trials: int) -> None:
+def _optimised(
+    trial: Callable[[np.ndarray], tuple[float, np.ndarray]],
+    start: np.ndarray,
+    found: tuple[float, np.ndarray],
+    *,
+    n_trials: int,
+) -> None:
+    """Go on with the library's optimiser from a trial and what was found there."""
     from scipy.optimize import Bounds, NonlinearConstraint, minimize
 
-    memory: dict[bytes, tuple[float, np.ndarray]] = {}
+    memory = {start.tobytes(): found}
 
     def known(place: np.ndarray) -> tuple[float, np.ndarray]:
         place = np.clip(place, 0.0, 1.0)
@@ -79,8 +86,7 @@ def _optimised(trial: Callable[[np.ndarray], tuple[float, np.ndarray]], start: n
             memory[key] = trial(place)
         return memory[key]
 
-    rooms = known(start)[1]
-    limits = [NonlinearConstraint(lambda place: known(place)[1], 0.0, np.inf)] if len(rooms) else []
+    limits = [NonlinearConstraint(lambda place: known(place)[1], 0.0, np.inf)] if len(found[1]) else []
     minimize(
         lambda place: known(place)[0],
         start,

@@ -46,6 +46,8 @@ class Sweep:
         Whether the user stopped it before all points were traced.
     n_resumed : int
         Points that an earlier run had finished. [–]
+    is_kept : bool
+        Whether its points are kept in a folder, where the same call goes on.
     """
 
     scene: Scene
@@ -57,6 +59,7 @@ class Sweep:
     version: str
     stopped: bool
     n_resumed: int
+    is_kept: bool
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -115,6 +118,7 @@ class Sweep:
             "method": self.design.method,
             "points_wanted": len(self.design.values),
             "stopped": self.stopped,
+            "resumed": self.n_resumed,
             "varied": [
                 {"key": one.key, "low": _finite(one.low), "high": _finite(one.high), "values": list(one.values) or None}
                 for one in self.varied
@@ -136,9 +140,9 @@ class Sweep:
         found = []
         if self.stopped:
             left = len(self.design.values) - len(self.points)
-            found.append(
-                f"stopped early: {left} of {len(self.design.values)} points are left; the same command goes on"
-            )
+            not_kept = "no folder keeps the others, so the same command begins anew"
+            on = "the same command goes on" if self.is_kept else not_kept
+            found.append(f"stopped early: {left} of {len(self.design.values)} points are left; {on}")
         if self.n_resumed:
             found.append(f"{self.n_resumed} points were there from an earlier run")
         faulty = [point for point in self.points if point.fault]
@@ -210,7 +214,6 @@ def sweep(
     version = metadata.version("dishtrace")
     store = None
     if folder is not None:
-        Path(folder).mkdir(parents=True, exist_ok=True)
         task = task_of(scene, design, rays=rays, seed=seed, version=version)
         store = Store(Path(folder), task, is_fresh=fresh)
     found = {} if store is None else dict(store.points)
@@ -241,7 +244,7 @@ def sweep(
         raise KeyboardInterrupt
     ordered = tuple(found[number] for number in sorted(found))
     _refuse_all_faulty(ordered)
-    return Sweep(scene, varied, design, ordered, each, seed, version, stopped, n_resumed)
+    return Sweep(scene, varied, design, ordered, each, seed, version, stopped, n_resumed, store is not None)
 
 
 def _traced_here(
