@@ -1,7 +1,8 @@
 """Sweeps: a scene traced at many values of some of its keys.
 
 `sweep` is the whole of it; `keys` reads what is varied and puts values into a scene, `design` chooses the points,
-`points` traces one, `store` keeps them, `cluster` hands them to other machines, `sensitivity` tells which key matters.
+`points` traces one, `store` keeps them, `side_by_side` hands them to other processes, `cluster` to other machines,
+`sensitivity` tells which key matters.
 """
 
 from __future__ import annotations

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
@@ -20,9 +22,13 @@ from dishtrace.study.sweep.figures import meaning_of, unit_of
 from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
 from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
 from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
+from dishtrace.study.sweep.side_by_side import Workers
 from dishtrace.study.sweep.store import Store, task_of
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import points_for
+from dishtrace.trace.run import available_threads, points_for
+
+WORTH_S = 5.0
+"""Time that a process for each core must save to be worth starting: about twice what one takes to start. [s]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,7 +186,8 @@ def sweep(
     rays, seed : int, optional
         The same for all; left out, those of [run]. [–]
     threads : int, optional
-        Threads of each trace; left out, all cores. [–]
+        Cores to trace on; left out, all. Many short traces run side by side on them, a process for each. On a cluster
+        the threads of each trace. [–]
     cluster : str, optional
         Address of a Dask scheduler whose workers trace the points.
     folder : str or Path, optional
@@ -230,7 +237,7 @@ def sweep(
         arriving = traced_on_cluster(scene, jobs, cluster, **options)
     stopped = False
     try:
-        with Interrupts() as interrupts:
+        with Interrupts() as interrupts, closing(arriving):
             for point in arriving:
                 found[point.number] = point
                 if store is not None:
@@ -248,28 +255,54 @@ def sweep(
 
 
 def _traced_here(
-    scene: Scene, jobs: Sequence[Job], watch: _Watch, *, announce: Callable[[str], None] | None, **options: Any
+    scene: Scene,
+    jobs: Sequence[Job],
+    watch: _Watch,
+    *,
+    threads: int | None,
+    announce: Callable[[str], None] | None,
+    **options: Any,
 ) -> Iterator[Point]:
-    """Trace points one after another, each on all threads."""
-    for job in jobs:
-        yield traced_point(scene, job, progress=watch.within, announce=announce, **options)
+    """Trace points on this machine: one after another, each on all threads, or side by side once that is faster."""
+    cores = available_threads() if threads is None else threads
+    is_alone = cores == 1
+    for n_done, job in enumerate(jobs, 1):
+        wall, busy = time.perf_counter(), time.process_time()
+        point = traced_point(scene, job, threads=cores, progress=watch.within, announce=announce, **options)
+        idle = time.perf_counter() - wall - (time.process_time() - busy) / cores
+        yield point
+        left = jobs[n_done:]
+        if is_alone or len(left) * idle < WORTH_S:
+            continue
+        try:
+            workers = Workers(scene, options, number=min(cores, len(left)))
+        except OSError as error:
+            is_alone = True
+            if announce is not None:
+                announce(f"one point after another: a process for another cannot be started ({error})")
+            continue
+        with closing(workers):
+            yield from workers.traced(left, cores=cores, progress=watch.within)
+        return
 
 
 class _Watch:
-    """Progress of one trace as progress of all points."""
+    """Progress of the points in hand as progress of all points, which never goes back."""
 
     def __init__(self, progress: Callable[[int, int], None] | None, *, each: int, before: int, n_points: int) -> None:
         self.progress, self.each, self.n_done, self.n_points = progress, each, before, n_points
+        self.most = 0
 
-    def within(self, done: int, _: int) -> None:
-        """Rays done of the point in hand."""
+    def within(self, done: int, _: int = 0) -> None:
+        """Rays done of the points in hand."""
+        self.most = max(self.most, self.n_done * self.each + done)
         if self.progress is not None:
-            self.progress(self.n_done * self.each + done, self.n_points * self.each)
+            self.progress(self.most, self.n_points * self.each)
 
     def finished(self, n_done: int) -> None:
         """Points done."""
         self.n_done = n_done
-        self.within(0, 0)
+        self.within(0)
 
 
 def _refuse_all_faulty(points: Sequence[Point]) -> None:
