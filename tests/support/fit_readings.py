@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 
+from dishtrace.stats import Estimate
 from dishtrace.study.fit.heating import Stretch, temperatures
 from dishtrace.study.fit.matching import Spots
 from dishtrace.study.fit.patch import Patch, spot_patch
@@ -56,6 +59,28 @@ def gaussian_spots(slopes_mrad, *, half_width_m, n=97):
         maps.append(line[:, np.newaxis] * line[np.newaxis, :] / (edges[1] - edges[0]) ** 2)
     maps = np.array(maps)
     return Spots(np.array(slopes_mrad) ** 2.0, maps, np.zeros_like(maps), half_width_m, np.zeros(2))
+
+
+def edge_spread_m(slope_mrad, place_m=0.0):
+    """Per-axis standard deviation of a Gaussian spot on a target beside the focus, whose cone opens by 0.3. [m]"""
+    return np.hypot(spread_m(slope_mrad), 0.3 * place_m)
+
+
+def edge_rungs(slopes_mrad, places_m=(0.0,), *, half_width_m=0.08, n=97):
+    """Stand-ins for traces whose spots on the target's planes are Gaussian."""
+    from scipy.special import ndtr
+
+    edges = np.linspace(-half_width_m, half_width_m, n + 1)
+
+    def screen(slope, place):
+        line = np.diff(ndtr(edges / edge_spread_m(slope, place)))
+        flux = line[:, np.newaxis] * line[np.newaxis, :]
+        return SimpleNamespace(map_w_m2=flux, half_width_m=half_width_m, centroid_m=(Estimate(0.0, 0.0),) * 2)
+
+    return [
+        SimpleNamespace(slope_mrad=slope, target=[screen(slope, place) for place in places_m].__getitem__)
+        for slope in slopes_mrad
+    ]
 
 
 def gaussian_photo(

@@ -12,7 +12,7 @@ import pytest
 import dishtrace as dt
 from dishtrace.errors import InputError
 from dishtrace.stats import Estimate
-from dishtrace.study.fit.edges import edge_radius, match_edges, read_radii
+from dishtrace.study.fit.edges import edge_radii, match_edges, read_radii, traced_edges
 from dishtrace.study.fit.findings import Finding, finding, mixed_half_width, student
 from dishtrace.study.fit.ladder import between
 from dishtrace.study.fit.power_match import match_power, optical_spread
@@ -120,23 +120,57 @@ surface = { absorptance = { value = 0.9, sd = 0.009 } }
 def test_edge_of_a_gaussian_spot(slope, share):
     """r = s sqrt(-2 ln f), read off pixels of 1.6 mm to 2 %."""
     screen = rungs()[SLOPES.index(slope)].target(0)
-    assert edge_radius(screen, share) == pytest.approx(spread_m(slope) * math.sqrt(-2.0 * math.log(share)), rel=0.02)
+    (found,) = edge_radii(screen, [share])
+    assert found == pytest.approx(spread_m(slope) * math.sqrt(-2.0 * math.log(share)), rel=0.02)
 
 
 def test_radii_by_hand_tell_the_slope_error():
     """Radii at 25 % of the peak of a spot of 6 mrad: within the interval, which the unknown edge dominates."""
     radius = spread_m(6.0) * math.sqrt(-2.0 * math.log(0.25))
-    match = match_edges(radius * np.array([0.98, 1.0, 1.02, 1.01, 0.99]), rungs())
+    match = match_edges(radius * np.array([0.98, 1.0, 1.02, 1.01, 0.99]), traced_edges(rungs()))
     assert match.finding.low < 6.0 < match.finding.high
     assert match.finding.value == pytest.approx(6.0, abs=0.6)
-    known = match_edges(radius * np.array([0.98, 1.0, 1.02, 1.01, 0.99]), rungs(), edge=(0.25, 0.25))
+    known = match_edges(radius * np.array([0.98, 1.0, 1.02, 1.01, 0.99]), traced_edges(rungs(), edge=(0.25, 0.25)))
     assert known.finding.value == pytest.approx(6.0, abs=0.15)
     assert known.finding.se < 0.3 * match.finding.se
 
 
 def test_patches_larger_or_smaller_than_any():
-    assert "larger than any" in match_edges(np.full(3, 0.5) + [0, 0.001, 0.002], rungs()).finding.remark
-    assert "smaller than a perfect" in match_edges(np.array([0.001, 0.0011, 0.0012]), rungs()).finding.remark
+    known = traced_edges(rungs())
+    assert "larger than any" in match_edges(np.array([0.5, 0.501, 0.502]), known).finding.remark
+    assert "smaller than a perfect" in match_edges(np.array([0.001, 0.0011, 0.0012]), known).finding.remark
+
+
+def test_patches_that_have_an_end_at_one_side_only():
+    """The edge of a spot of 17 mrad seen at 20 % of the peak fits 18 mrad and more, too; one of a perfect mirror fits
+    small slope errors."""
+    known = traced_edges(rungs(half_width_m=0.12))
+    large = match_edges(spread_m(17.0) * math.sqrt(-2.0 * math.log(0.2)) * np.array([0.99, 1.0, 1.01]), known).finding
+    assert not large.told
+    assert large.low < 17.0
+    assert large.high is None
+    assert "at least" in large.remark
+    small = match_edges(spread_m(0.0) * math.sqrt(-2.0 * math.log(0.2)) * np.array([0.99, 1.0, 1.01]), known).finding
+    assert not small.told
+    assert (small.low, small.se) == (0.0, None)
+    assert 0.5 < small.high < 2.0
+    assert "at most" in small.remark
+
+
+def test_a_target_at_an_uncertain_place_widens_the_interval():
+    """Spots whose cone opens by 0.3, 40 mm beside the focus known to 1 mm: the interval of the squared slope error is
+    2 x 1.96 x d(spread^2)/d(place) x 1 mm / (2 f)^2 wide. Catches a place of the target that is forgotten."""
+    from tests.support.fit_readings import edge_rungs, edge_spread_m
+
+    read = edge_spread_m(5.0, -0.04) * math.sqrt(-2.0 * math.log(0.3)) * np.array([0.999, 1.0, 1.001])
+    exact = match_edges(read, traced_edges(edge_rungs(SLOPES, (-0.04,)), edge=(0.3, 0.3))).finding
+    loose = match_edges(
+        read, traced_edges(edge_rungs(SLOPES, (-0.04, -0.039, -0.041)), n_offsets=3, edge=(0.3, 0.3))
+    ).finding
+    moved = 0.3**2 * 2.0 * 0.04 * 0.001 / (1e-3 * 0.6 * 2.0) ** 2  # mrad2
+    assert exact.low < 5.0 < exact.high
+    assert loose.high**2 - loose.low**2 == pytest.approx(2.0 * 1.96 * moved, rel=0.15)
+    assert exact.high**2 - exact.low**2 < 0.2 * (loose.high**2 - loose.low**2)
 
 
 def test_radii_are_read_with_their_unit():

@@ -15,7 +15,7 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.flux.measure import prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
-from dishtrace.study.fit.edges import EDGE, EdgeMatch, match_edges, read_radii
+from dishtrace.study.fit.edges import EDGE, EdgeMatch, match_edges, read_radii, traced_edges
 from dishtrace.study.fit.findings import LEVEL, Finding, plain, student
 from dishtrace.study.fit.given import Amount
 from dishtrace.study.fit.heat_test import HeatTest, heat_test
@@ -258,7 +258,7 @@ def _traced(
     ladder = Ladder(done.scene, () if half_width is None else target_planes(offsets, half_width), tracer)
     rungs = ladder.climb(FIRST_SLOPES_MRAD)
     if radii_m is not None:
-        done = replace(done, edge=match_edges(radii_m, rungs, edge=edge))
+        done = replace(done, edge=match_edges(radii_m, traced_edges(rungs, n_offsets=len(offsets), edge=edge)))
         yield done
     if done.heat is not None:
         done = replace(done, power=_power(done, rungs, dni))
