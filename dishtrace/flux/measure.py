@@ -4,51 +4,40 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import replace
-from importlib import metadata
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.layouts import facet_figures, measured_figures
-from dishtrace.dish.outline import outline_of
-from dishtrace.dish.paraboloid import rim_angle
-from dishtrace.errors import Fault, InputError, RunError
-from dishtrace.flux.agreement import Traced, with_peak_points
-from dishtrace.flux.focus import highest_peak, smallest_spot
+from dishtrace.errors import Fault, InputError
 from dishtrace.flux.goal import (
     LONGEST_SECONDS,
     MOST_RAYS,
     SHORTEST_SECONDS,
     Clock,
     Goal,
-    GoalReached,
     Watch,
     parsed_goal,
     trace_on,
 )
-from dishtrace.flux.ledger import hole_power, ledger
-from dishtrace.flux.look import looking
+from dishtrace.flux.laid import laid_out
+from dishtrace.flux.outcome import result_of, with_brightest
 from dishtrace.flux.part import part_results
-from dishtrace.flux.planes import Plane, framed, kernel_screens, spot_plane, user_planes
 from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.flux.result import Result
-from dishtrace.flux.screen import ScreenResult, radii_of, screen_result
+from dishtrace.flux.screen import radii_of
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate, jackknife, total
-from dishtrace.trace.cpu import BACKEND, Optics, ray_path
+from dishtrace.trace.cpu import ray_path
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import (
     FIRST_RECEIVER,
     FIRST_STAND,
     MIRROR_RAYS_PER_DIRECT,
-    Tally,
     no_screens,
 )
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import (
     MOST_POINTS,
-    UNIT_RAYS,
     announce_compilation,
     available_threads,
     points_for,
@@ -56,11 +45,8 @@ from dishtrace.trace.run import (
 )
 
 if TYPE_CHECKING:
+    from dishtrace.flux.laid import Laid
     from dishtrace.scene.model import Scene
-
-PILOT_POINTS = 1024
-N_SAMPLE_RAYS = 48
-MOST_LOST_SHARE = 1e-6
 
 
 def trace(
@@ -74,6 +60,7 @@ def trace(
     peak_points: bool = True,
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
+    begin: Callable[[Result], None] | None = None,
 ) -> Result:
     """Trace a scene: where the light goes, how much of it, how large the spot is.
 
@@ -99,6 +86,8 @@ def trace(
         Called with (rays done, rays wanted) between stretches of work.
     announce : callable, optional
         Called with a line of text when something slow is about to happen (kernels compile).
+    begin : callable, optional
+        Called with the result as it is before brightest points are looked for, for what needs none of them.
 
     Returns
     -------
@@ -121,23 +110,15 @@ def trace(
     n_points = _checked_points(rays, seed, threads, seconds)
     with StopFlag() as stop:
         prepared, compile_seconds = _compiled(scene, seed, announce, stop)
-        optics = prepared.assembly.optics
         started = time.perf_counter()
-        pilot = prepared.tally(n_legs=min(n_points, PILOT_POINTS))
-        run(optics, no_screens(), pilot, n_points=pilot.legs.shape[1], threads=threads, stop=stop)
-        spots, offsets = _spot_planes(pilot.legs, prepared.mirror.focal_length)
-        planes, centers, scales = _framed(
-            (*spots, *user_planes(scene, prepared.mirror.pose)), pilot.legs, prepared.mirror.focal_length
-        )
-        screens = kernel_screens(planes, centers, scales)
-        tally = prepared.tally(n_screens=len(planes), n_radii=screens.radii.shape[1])
-        watch = Watch(goal, lambda points: _wanted(goal, prepared, tally, points * N_SCRAMBLES, scale=scales[0]))
+        laid = laid_out(prepared, n_points=n_points, threads=threads, stop=stop)
+        watch = Watch(goal, lambda points: _wanted(goal, laid, points * N_SCRAMBLES))
         clock = Clock(started, seconds)
         done, ended_by = trace_on(
             lambda start, end: run(
-                optics,
-                screens,
-                tally,
+                prepared.assembly.optics,
+                laid.screens,
+                laid.tally,
                 start=start,
                 n_points=end,
                 threads=threads,
@@ -151,16 +132,9 @@ def trace(
         )
         seconds_taken = time.perf_counter() - started
     n_rays = done * N_SCRAMBLES
-    _refuse_lost(scene, tally, n_rays, seed)
-    shown = [
-        screen_result(plane, tally, k, scale=scales[k], n_rays=n_rays, offset=offset)
-        for k, (plane, offset) in enumerate(zip(planes, (*offsets, *(p.offset for p in planes[3:])), strict=True))
-    ]
     stopped = stop.is_set and done < n_points and ended_by == "Ctrl-C"
-    result = _result(
-        prepared,
-        tally,
-        shown,
+    result = result_of(
+        laid,
         n_rays=n_rays,
         rays_wanted=n_rays if is_open and not stopped else rays,
         seed=seed,
@@ -170,45 +144,22 @@ def trace(
         compile_seconds=compile_seconds,
         goal=watch.reached(seconds=seconds, ended_by=ended_by) if is_open else None,
     )
-    return _with_peak_points(result, prepared, tally, pilot) if peak_points and not stopped else result
+    if begin is not None:
+        begin(result)
+    return with_brightest(result, laid) if peak_points and not stopped else result
 
 
-def _wanted(goal: Goal, prepared: Prepared, tally: Tally, n_rays: int, *, scale: float) -> Estimate:
+def _wanted(goal: Goal, laid: Laid, n_rays: int) -> Estimate:
     """What a goal speaks of, from the rays so far."""
+    prepared, tally = laid.prepared, laid.tally
     if goal.quantity in ("receiver", "stand"):
         column = FIRST_RECEIVER if goal.quantity == "receiver" else FIRST_STAND
         return total(tally.budget[:, column] / n_rays)
     if goal.quantity == "R90":
-        return jackknife(lambda sums: radii_of(sums, scale)[:, 1:2], tally.radial[:, 0])[0]
+        return jackknife(lambda sums: radii_of(sums, laid.scales[0])[:, 1:2], tally.radial[:, 0])[0]
     parts = part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays).values()
     peaks = [part.peak_w_m2 for part in parts if part.role == "receiver"]
     return max(peaks, key=lambda peak: peak.value, default=Estimate(0.0, None))
-
-
-def _with_peak_points(result: Result, prepared: Prepared, tally: Tally, pilot: Tally) -> Result:
-    """The result with the flux at the parts' brightest points, and how that way to it agrees with the rays."""
-    optics, order = prepared.assembly.optics, prepared.assembly.order
-    position = np.empty(len(order), dtype=np.int64)
-    position[order] = np.arange(len(order))
-
-    def trace_first(other: Optics, n_points: int) -> Traced:
-        counted = prepared.tally()
-        with StopFlag() as stop:
-            n_points = min(n_points, result.rays // N_SCRAMBLES)
-            done = run(other, no_screens(), counted, n_points=n_points, threads=result.threads, stop=stop)
-        return Traced(counted, done * N_SCRAMBLES, position)
-
-    parts, agreement = with_peak_points(
-        result.parts,
-        look=looking(optics, sun=prepared.sun, facets=prepared.facets, seed=result.seed, threads=result.threads),
-        traced=Traced(tally, result.rays, position),
-        pilot=Traced(pilot, pilot.legs.shape[1] * N_SCRAMBLES, position),
-        trace_first=trace_first,
-    )
-    notes = result.notes
-    if agreement is not None and not agreement.is_good:
-        notes = (*notes, agreement.warning())
-    return replace(result, parts=parts, agreement=agreement, notes=notes)
 
 
 def _checked_points(rays: int, seed: int, threads: int, seconds: float | None) -> int:
@@ -242,124 +193,6 @@ def _compiled(
     if announce is not None:
         announce(f"compiled in {seconds:.0f} s")
     return prepared, seconds
-
-
-def _spot_planes(legs: np.ndarray, focal_length: float) -> tuple[tuple[Plane, ...], tuple[Estimate | float, ...]]:
-    """Focal plane, smallest spot and highest peak, and their offsets from the focus."""
-    smallest = smallest_spot(legs, focal_length=focal_length)
-    peak = highest_peak(legs, focal_length=focal_length)
-    planes = (
-        spot_plane("focal plane", focal_length=focal_length, offset=0.0),
-        spot_plane("best focus", focal_length=focal_length, offset=smallest.value),
-        spot_plane("highest peak", focal_length=focal_length, offset=peak.value),
-    )
-    return planes, (0.0, smallest, peak)
-
-
-def _framed(
-    planes: tuple[Plane, ...], legs: np.ndarray, focal_length: float
-) -> tuple[tuple[Plane, ...], np.ndarray, np.ndarray]:
-    frames = [framed(plane, legs, focal_length=focal_length) for plane in planes]
-    return tuple(f[0] for f in frames), np.stack([f[1] for f in frames]), np.array([f[2] for f in frames])
-
-
-def _refuse_lost(scene: Scene, tally: Tally, n_rays: int, seed: int) -> None:
-    n_lost = int(tally.n_lost.sum())
-    if n_lost <= MOST_LOST_SHARE * n_rays:
-        return
-    first = int(tally.first_lost[tally.first_lost >= 0].min())
-    raise RunError(
-        f"{scene.file}: {n_lost} of {n_rays} rays were lost, more than one in a million: they bounced between parts "
-        f"that absorb next to nothing, or left the numbers' range. Replay the first of them with\n"
-        f"  dishtrace trace {scene.file} --seed {seed} --first-ray {first}"
-    )
-
-
-def _dish_figures(prepared: Prepared) -> dict[str, float]:
-    facets, mirror, table = prepared.facets, prepared.mirror, prepared.scene.dish.facets
-    figures = {
-        "outline_m2": float(mirror.vector_area[2]),
-        "aperture_m2": float(facets.aperture_areas().sum()),
-        "mirror_m2": float(facets.surface_areas().sum()),
-        "facets": len(np.unique(facets.number)),
-        "rim_angle_deg": float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length))),
-        "focal_length_m": float(mirror.focal_length),
-    }
-    if table is not None and table.layout == "measured":
-        figures["facets"] = 1
-        outline = outline_of(prepared.scene)
-        figures["measured"] = measured_figures(prepared.scene, outline, fits=prepared.fits, reset=mirror.reset)
-    if prepared.fits.facets:
-        figures["measured_facets"] = facet_figures(prepared.scene, facets, prepared.fits)
-    return figures
-
-
-def _notes(prepared: Prepared, *, n_rays: int, rays_wanted: int, stopped: bool, n_lost: int) -> tuple[str, ...]:
-    notes = [*prepared.scene.notes, *prepared.sun.notes, *prepared.mirror.pose.notes]
-    for mesh in prepared.meshes:
-        notes += [f'part "{mesh.name}": {note}' for note in mesh.notes]
-    if any(mesh.role == "cover" for mesh in prepared.meshes):
-        notes.append(
-            "light that goes through a cover has met the cover first: first hits and the intercept factor count it "
-            "there, and what a receiver behind it gets is told by its incident and absorbed light"
-        )
-    if stopped:
-        notes.append(f"stopped early: {n_rays} of {rays_wanted} rays were traced, and the figures are those of them")
-    elif n_rays != rays_wanted:
-        notes.append(f"{rays_wanted} rays were rounded up to {n_rays}, whole units of {UNIT_RAYS}")
-    if n_lost:
-        notes.append(f"{n_lost} rays were lost (told as lost in the budget)")
-    return tuple(notes)
-
-
-def _result(
-    prepared: Prepared,
-    tally: Tally,
-    shown: list[ScreenResult],
-    *,
-    n_rays: int,
-    rays_wanted: int,
-    stopped: bool,
-    goal: GoalReached | None,
-    **about,
-) -> Result:
-    mirror, dni = prepared.mirror, prepared.sun.dni_w_m2
-    outline_w = float(dni * (mirror.vector_area @ mirror.pose.sun))
-    hole_w = hole_power(mirror.outline, mirror.pose.sun, dni=dni, focal_length=mirror.focal_length)
-    is_skin = prepared.scene.dish.facets is None
-    return Result(
-        scene=prepared.scene,
-        version=metadata.version("dishtrace"),
-        rays=n_rays,
-        rays_wanted=rays_wanted,
-        backend=BACKEND,
-        stopped=stopped,
-        sun=prepared.sun,
-        mirror=mirror,
-        facets=prepared.facets,
-        fits=prepared.fits,
-        dish=_dish_figures(prepared),
-        ledger=ledger(tally.budget / n_rays, outline_w=outline_w, hole_w=hole_w, is_skin=is_skin),
-        focal_plane=shown[0],
-        best_focus=shown[1],
-        highest_peak=shown[2],
-        parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays),
-        screens={screen.name: screen for screen in shown[3:]},
-        sample_rays=sample_rays(prepared),
-        notes=(
-            *_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
-            *(() if goal is None else (goal.told(),)),
-        ),
-        goal=goal,
-        **about,
-    )
-
-
-def sample_rays(prepared: Prepared, *, n_rays: int = N_SAMPLE_RAYS) -> tuple[np.ndarray, ...]:
-    """Paths of the first rays of the run, for pictures. [m]"""
-    tally = prepared.tally()
-    paths = [ray_path(prepared.assembly.optics, no_screens(), tally, ray=ray) for ray in range(n_rays)]
-    return tuple(path for path in paths if len(path) > 1)
 
 
 def replay(scene: Scene, *, seed: int, ray: int) -> np.ndarray:
