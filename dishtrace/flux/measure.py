@@ -22,7 +22,7 @@ from dishtrace.flux.goal import (
 from dishtrace.flux.laid import laid_out
 from dishtrace.flux.outcome import result_of, with_brightest
 from dishtrace.flux.part import part_results
-from dishtrace.flux.prepared import Prepared, prepare
+from dishtrace.flux.prepared import compiled, prepare
 from dishtrace.flux.result import Result
 from dishtrace.flux.screen import radii_of
 from dishtrace.scene.quantity import nominal
@@ -32,13 +32,11 @@ from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import (
     FIRST_RECEIVER,
     FIRST_STAND,
-    MIRROR_RAYS_PER_DIRECT,
     no_screens,
 )
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import (
     MOST_POINTS,
-    announce_compilation,
     available_threads,
     points_for,
     run,
@@ -109,7 +107,7 @@ def trace(
     threads = available_threads() if threads is None else threads
     n_points = _checked_points(rays, seed, threads, seconds)
     with StopFlag() as stop:
-        prepared, compile_seconds = _compiled(scene, seed, announce, stop)
+        prepared, compile_seconds = compiled(lambda: prepare(scene, seed=seed), announce=announce, stop=stop)
         started = time.perf_counter()
         laid = laid_out(prepared, n_points=n_points, threads=threads, stop=stop)
         watch = Watch(goal, lambda points: _wanted(goal, laid, points * N_SCRAMBLES))
@@ -174,25 +172,6 @@ def _checked_points(rays: int, seed: int, threads: int, seconds: float | None) -
                 Fault("command", name, str(value), f"must be from {low} to {high}", f"give another {name}")
             )
     return points_for(rays)
-
-
-def _compiled(
-    scene: Scene, seed: int, announce: Callable[[str], None] | None, stop: StopFlag
-) -> tuple[Prepared, float | None]:
-    """The scene prepared and the kernels compiled by tracing a handful of rays, with the time that compiling took.
-
-    The time is None when the kernels lay ready. [s]
-    """
-    will_compile = announce_compilation(announce)
-    started = time.perf_counter()
-    prepared = prepare(scene, seed=seed)
-    run(prepared.assembly.optics, no_screens(), prepared.tally(), n_points=MIRROR_RAYS_PER_DIRECT, threads=1, stop=stop)
-    if not will_compile:
-        return prepared, None
-    seconds = time.perf_counter() - started
-    if announce is not None:
-        announce(f"compiled in {seconds:.0f} s")
-    return prepared, seconds
 
 
 def replay(scene: Scene, *, seed: int, ray: int) -> np.ndarray:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from dishtrace.dish.facets import Facets
@@ -12,10 +14,15 @@ from dishtrace.dish.outline import outline_of
 from dishtrace.parts.assemble import PartMesh, part_meshes
 from dishtrace.sun.state import SunState, sun_state
 from dishtrace.trace.assembly import Assembly, assemble
-from dishtrace.trace.optics import Tally, empty_tally
+from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Tally, empty_tally, no_screens
+from dishtrace.trace.run import announce_compilation, run
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
+    from dishtrace.trace.interrupt import StopFlag
+
+MOST_BYTES = 250e6
+"""Memory of scenes and tallies that are traced together. [B]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,14 +47,39 @@ class Prepared:
             n_legs=n_legs,
         )
 
+    def n_bytes(self, *, n_screens: int) -> int:
+        """Memory of the scene's triangles and a tally. [B]"""
+        optics = self.assembly.optics
+        arrays = (*optics.parts, *optics.triangles, *self.tally(n_screens=n_screens))
+        return sum(array.nbytes for array in arrays)
 
-def prepare(scene: Scene, *, seed: int) -> Prepared:
-    """Place the sun, the dish and the parts.
+
+@dataclass(frozen=True, eq=False)
+class Common:
+    """What scenes of the same dish under the same sun share: all but their parts and screens.
+
+    Parameters
+    ----------
+    sun, mirror, facets, fits
+        As in `Prepared`.
+    meshes : dict of PartMesh
+        Parts that were placed, by what is written of them.
+    """
+
+    sun: SunState
+    mirror: PlacedMirror
+    facets: Facets
+    fits: Fits
+    meshes: dict[str, PartMesh] = field(default_factory=dict)
+
+
+def common_of(scene: Scene) -> Common:
+    """Place the sun and the dish of a scene.
 
     Raises
     ------
     InputError
-        With every fault that the sun, the mount or the parts have.
+        With every fault that the sun or the mount have.
     """
     sun = sun_state(scene)
     mirror = placed_mirror(scene, sun)
@@ -55,6 +87,69 @@ def prepare(scene: Scene, *, seed: int) -> Prepared:
     fits = fits_of(scene, outline)
     if facets is None or scene.dish.facets is not None:
         facets = facets_of(scene, outline, fits=fits, reset=mirror.reset)
-    meshes = part_meshes(scene, mirror.pose, mirror.outline)
+    return Common(sun, mirror, facets, fits)
+
+
+def light_key(scene: Scene) -> str:
+    """A text that is the same for scenes whose mirrors send out the same rays: all of them but parts and screens."""
+    written = scene.model_dump_json(exclude={"title", "parts", "screens", "run", "variants"})
+    return f"{scene.path('.')}: {written}"
+
+
+def prepare(scene: Scene, *, seed: int, common: Common | None = None) -> Prepared:
+    """Place the sun, the dish and the parts.
+
+    Parameters
+    ----------
+    scene : Scene
+    seed : int
+    common : Common, optional
+        Of a scene with the same `light_key`.
+
+    Raises
+    ------
+    InputError
+        With every fault that the sun, the mount or the parts have.
+    """
+    placed = common_of(scene) if common is None else common
+    sun, mirror, facets = placed.sun, placed.mirror, placed.facets
+    meshes = part_meshes(scene, mirror.pose, mirror.outline, known=placed.meshes)
     assembly = assemble(scene, sun_state=sun, mirror=mirror, facets=facets, meshes=meshes, seed=seed)
-    return Prepared(scene, sun, mirror, facets, fits, meshes, assembly)
+    return Prepared(scene, sun, mirror, facets, placed.fits, meshes, assembly)
+
+
+def in_lots(
+    scenes: Iterable[Prepared], *, n_screens: int = 0, most_bytes: float | None = None
+) -> Iterator[list[Prepared]]:
+    """Scenes in order, as many at a time as fit in memory with their tallies; one at least."""
+    most_bytes = MOST_BYTES if most_bytes is None else most_bytes
+    lot: list[Prepared] = []
+    size = 0
+    for one in scenes:
+        mine = one.n_bytes(n_screens=n_screens)
+        if lot and size + mine > most_bytes:
+            yield lot
+            lot, size = [], 0
+        lot.append(one)
+        size += mine
+    if lot:
+        yield lot
+
+
+def compiled(
+    prepared: Callable[[], Prepared], *, announce: Callable[[str], None] | None, stop: StopFlag
+) -> tuple[Prepared, float | None]:
+    """A scene, prepared here, and the kernels compiled by tracing a handful of rays in it, with the time that took.
+
+    The time is None when the kernels lay ready. [s]
+    """
+    will_compile = announce_compilation(announce)
+    started = time.perf_counter()
+    found = prepared()
+    run(found.assembly.optics, no_screens(), found.tally(), n_points=MIRROR_RAYS_PER_DIRECT, threads=1, stop=stop)
+    if not will_compile:
+        return found, None
+    seconds = time.perf_counter() - started
+    if announce is not None:
+        announce(f"compiled in {seconds:.0f} s")
+    return found, seconds

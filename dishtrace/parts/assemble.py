@@ -82,7 +82,9 @@ class PartMesh:
         return (np.asarray(points) - self.frame_origin) @ self.frame_rotation.T
 
 
-def part_meshes(scene: Scene, pose: Pose, outline: Outline) -> tuple[PartMesh, ...]:
+def part_meshes(
+    scene: Scene, pose: Pose, outline: Outline, *, known: dict[str, PartMesh] | None = None
+) -> tuple[PartMesh, ...]:
     """All parts of the scene, in its order.
 
     Parameters
@@ -93,6 +95,9 @@ def part_meshes(scene: Scene, pose: Pose, outline: Outline) -> tuple[PartMesh, .
         How the dish stands.
     outline : Outline
         Of the mirror at that moment, seen along its axis.
+    known : dict, optional
+        Parts made before, by what is written of them, for a dish that stands in the same way; those of this scene are
+        added.
 
     Returns
     -------
@@ -112,6 +117,10 @@ def part_meshes(scene: Scene, pose: Pose, outline: Outline) -> tuple[PartMesh, .
         if part.frame == "ground" and not pose.has_direction:
             faults.append(_no_ground(scene, index))
             continue
+        key = part.model_dump_json()
+        if known is not None and key in known:
+            meshes.append(known[key])
+            continue
         try:
             mesh = part_mesh(scene, part, pose, dish_span=outline.span)
         except MeshError as error:
@@ -120,9 +129,12 @@ def part_meshes(scene: Scene, pose: Pose, outline: Outline) -> tuple[PartMesh, .
         contact = mirror_contact(mesh.triangles, outline, focal_length=pose.focal_length)
         if contact is not None and _is_refused(part.role, contact, outline):
             faults.append(_in_mirror(scene, index, mesh, contact))
+            continue
         if contact is not None and (contact.crosses or part.role != "stand"):
             mesh = replace(mesh, notes=(*mesh.notes, f"the part {_contact_text(mesh, contact)}"))
         meshes.append(mesh)
+        if known is not None:
+            known[key] = mesh
     if faults:
         raise InputError(faults)
     return _with_shared_faces(meshes)

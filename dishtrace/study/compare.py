@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from dishtrace.flux.measure import trace
+from dishtrace.flux.prepared import light_key
 from dishtrace.flux.result import Result
+from dishtrace.flux.together import trace_together
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
@@ -74,16 +75,18 @@ def compare(
     jobs = [(scene, rays) for scene in named.values()]
     for name in lucky:
         jobs += [(with_dish_seed(named[name], named[name].dish.seed + k), share) for k in range(dishes)]
-    traced, draws, stopped = _traced(
+    results, draws, stopped = _traced(
         jobs, n_kept=len(named), seed=seed, threads=threads, progress=progress, announce=announce
     )
     spreads = _spreads(lucky, named, draws, n_dishes=dishes, rays=points_for(share) * N_SCRAMBLES)
+    traced = [(name, results[place]) for place, name in enumerate(named) if place in results]
     cases = tuple(
         Case(letters(number), name, result, figures_of(result), spreads.get(name))
-        for number, (name, result) in enumerate(zip(named, traced, strict=False))
+        for number, (name, result) in enumerate(traced)
     )
     notes = tuple(_notes(list(named.values()), cases, rays=rays))
-    return Comparison(cases, tuple(named)[len(cases) :], cases[0].result.rays, seed, stopped, notes)
+    left = tuple(name for place, name in enumerate(named) if place not in results)
+    return Comparison(cases, left, cases[0].result.rays, seed, stopped, notes)
 
 
 def letters(number: int) -> str:
@@ -102,27 +105,34 @@ def _traced(
     n_kept: int,
     progress: Callable[[int, int], None] | None,
     **options: Any,
-) -> tuple[list[Result], list[dict[str, Estimate]], bool]:
-    """Trace one after another until all are done or the user stops: results of the first jobs, figures of the rest."""
+) -> tuple[dict[int, Result], dict[int, dict[str, Estimate]], bool]:
+    """Trace until all are done or the user stops: results of the first jobs and figures of the rest, by their places.
+
+    Those whose mirrors send out the same rays are traced together. After a stop all that is left has the same rays.
+    """
     whole = sum(points_for(rays) * N_SCRAMBLES for _, rays in jobs)
-    results: list[Result] = []
-    draws: list[dict[str, Estimate]] = []
+    results: dict[int, Result] = {}
+    draws: dict[int, dict[str, Estimate]] = {}
     done = 0
     with Interrupts() as interrupts:
         try:
-            for scene, rays in jobs:
+            for places in _alike(jobs):
                 if interrupts.is_set:
                     return results, draws, True
-                result = trace(scene, rays=rays, peak_points=False, progress=_shifted(progress, done, whole), **options)
-                if result.stopped and results:
+                scenes, rays = [jobs[place][0] for place in places], jobs[places[0]][1]
+                show = _shifted(progress, done, whole)
+                found = trace_together(scenes, rays=rays, peak_points=False, progress=show, **options)
+                is_whole = len(found) == len(places) and not found[-1].stopped
+                if results or not found[0].stopped:
+                    found = [result for result in found if not result.stopped]
+                for place, result in zip(places, found, strict=False):
+                    if place < n_kept:
+                        results[place] = result
+                    else:
+                        draws[place - n_kept] = figures_of(result)
+                if not is_whole:
                     return results, draws, True
-                if len(results) < n_kept:
-                    results.append(result)
-                else:
-                    draws.append(figures_of(result))
-                if result.stopped:
-                    return results, draws, True
-                done += result.rays
+                done += points_for(rays) * N_SCRAMBLES * len(places)
         except KeyboardInterrupt:
             if not results:
                 raise
@@ -130,15 +140,23 @@ def _traced(
     return results, draws, False
 
 
+def _alike(jobs: Sequence[tuple[Scene, int]]) -> list[list[int]]:
+    """Places of jobs with the same mirror rays, in the order of the first of them."""
+    found: dict[tuple[str, int], list[int]] = {}
+    for place, (scene, rays) in enumerate(jobs):
+        found.setdefault((light_key(scene), points_for(rays)), []).append(place)
+    return list(found.values())
+
+
 def _shifted(progress: Callable[[int, int], None] | None, before: int, whole: int) -> Callable[[int, int], None] | None:
-    """Progress of one trace as progress of all of them."""
+    """Progress of some traces as progress of all of them."""
     return None if progress is None else lambda done, _: progress(before + done, whole)
 
 
 def _spreads(
     lucky: Sequence[str],
     named: Mapping[str, Scene],
-    draws: Sequence[dict[str, Estimate]],
+    draws: Mapping[int, dict[str, Estimate]],
     *,
     n_dishes: int,
     rays: int,
@@ -146,7 +164,7 @@ def _spreads(
     """What the dishes drawn say, by name; of those that an early stop left with fewer than two, nothing."""
     spreads = {}
     for place, name in enumerate(lucky):
-        mine = draws[place * n_dishes : (place + 1) * n_dishes]
+        mine = [draws[k] for k in range(place * n_dishes, (place + 1) * n_dishes) if k in draws]
         if len(mine) >= 2:
             keys = [key for key in mine[0] if all(key in one for one in mine)]
             figures = {key: scatter([one[key] for one in mine]) for key in keys}

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 import dishtrace as dt
 from dishtrace.cli import app
-from dishtrace.flux import measure
+from dishtrace.flux import together
 from dishtrace.study import compare as study
 from tests.support.plate_scene import plate_scene
 
@@ -68,7 +68,7 @@ def test_quiet_with_a_folder_named_writes_what_python_gets(scene, tmp_path):
 
 
 def test_faults_of_all_files_are_told_at_once(scene, tmp_path, monkeypatch):
-    monkeypatch.setattr(study, "trace", lambda *_, **__: pytest.fail("traced although the input was at fault"))
+    monkeypatch.setattr(study, "trace_together", lambda *_, **__: pytest.fail("traced although the input was at fault"))
     scene.write_text(SCENE + VARIANT.replace("0.8", "8"), encoding="utf-8")
     other = tmp_path / "roof.toml"
     other.write_text(SCENE.replace("radius_m = 1.0", "radius_m = -1.0"), encoding="utf-8")
@@ -104,10 +104,10 @@ def test_a_stop_reports_the_finished_traces_and_exits_130(scene, tmp_path, monke
 
     def trace(described, **options):
         calls.append(described)
-        result = measure.trace(described, **options)
-        return dataclasses.replace(result, stopped=len(calls) == 2)
+        results = together.trace_together(described, **options)
+        return [dataclasses.replace(result, stopped=len(calls) == 2) for result in results]
 
-    monkeypatch.setattr(study, "trace", trace)
+    monkeypatch.setattr(study, "trace_together", trace)
     done = call(scene, "--out", tmp_path / "out")
     assert done.exit_code == 130
     assert "STOPPED EARLY; not traced: duller" in done.stdout
@@ -120,7 +120,7 @@ def test_ctrl_c_before_anything_is_traced_writes_nothing(scene, tmp_path, monkey
     def interrupt(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(study, "trace", interrupt)
+    monkeypatch.setattr(study, "trace_together", interrupt)
     done = call(scene, "--out", tmp_path / "out")
     assert (done.exit_code, done.stdout) == (130, "")
     assert list((tmp_path / "out").iterdir()) == []

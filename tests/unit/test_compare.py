@@ -12,7 +12,7 @@ import pytest
 
 import dishtrace as dt
 from dishtrace.errors import InputError
-from dishtrace.flux import measure
+from dishtrace.flux import together
 from dishtrace.report.comparison import comparison_text, fewer, log_levels, round_below, spot_row, write_comparison
 from dishtrace.report.numerals import PLAIN
 from dishtrace.report.pictures import draw_comparison, write_comparison_picture
@@ -190,7 +190,7 @@ def test_faults_of_all_scenes_are_told_before_anything_is_traced(monkeypatch):
     def refuse(*_, **__):
         raise AssertionError("traced although the input was at fault")
 
-    monkeypatch.setattr(study, "trace", refuse)
+    monkeypatch.setattr(study, "trace_together", refuse)
     bad = "".join(
         f'[[variant]]\nname = "{name}"\n"part.plate.center_m" = {place}\n'
         for name, place in (("one", "[0.3, 0.0, -0.8775]"), ("two", "[0.2, 0.0, -0.89]"))
@@ -298,9 +298,9 @@ def test_chance_is_what_depends_on_the_dish_seed():
 def test_dishes_are_drawn_where_chance_sets_the_facets(monkeypatch):
     traced = []
 
-    def spy(scene, **options):
-        traced.append((scene.dish.seed, options["rays"]))
-        return measure.trace(scene, **options)
+    def spy(scenes, **options):
+        traced.extend((scene.dish.seed, options["rays"]) for scene in scenes)
+        return together.trace_together(scenes, **options)
 
     def shifted(result):
         """R90 grows by 1 mm from one dish seed to the next."""
@@ -308,7 +308,7 @@ def test_dishes_are_drawn_where_chance_sets_the_facets(monkeypatch):
         moved = figures["r90_m"].left_out + 1e-3 * result.scene.dish.seed
         return {**figures, "r90_m": from_left_out(float(moved.mean()), moved)}
 
-    monkeypatch.setattr(study, "trace", spy)
+    monkeypatch.setattr(study, "trace_together", spy)
     monkeypatch.setattr(study, "figures_of", shifted)
     scene = scene_from_text(
         BASE + FACETS + 'canting_error_mrad = 6\n[[variant]]\nname = "set well"\ndish.facets.canting_error_mrad = 0'
@@ -338,34 +338,38 @@ def test_canting_scatters_the_dishes_and_the_mirror_s_area_does_not():
 
 
 def stop_in(monkeypatch, number, *, how):
-    """Let the user stop during the trace of a number."""
+    """Let the user stop during the tracing of a number: scenes with the same mirror rays are traced in one go."""
     calls = []
 
-    def trace(scene, **options):
-        calls.append(scene)
+    def trace_together(scenes, **options):
+        calls.append(scenes)
         if len(calls) == number and how == "raise":
             raise KeyboardInterrupt
-        result = measure.trace(scene, **options)
-        return dataclasses.replace(result, stopped=True) if len(calls) == number else result
+        results = together.trace_together(scenes, **options)
+        return [dataclasses.replace(one, stopped=True) for one in results] if len(calls) == number else results
 
-    monkeypatch.setattr(study, "trace", trace)
+    monkeypatch.setattr(study, "trace_together", trace_together)
     return calls
 
 
 @pytest.mark.parametrize("how", ["raise", "flag"])
 def test_a_stop_keeps_the_finished_traces(monkeypatch, how):
-    calls = stop_in(monkeypatch, 3, how=how)
+    calls = stop_in(monkeypatch, 2, how=how)
     comparison = dt.compare(scene_from_text(BASE + VARIANTS))
-    assert len(calls) == 3 and comparison.stopped
-    assert [case.name for case in comparison.cases] == ["Invented dish", "again"]
-    assert comparison.not_traced == ("duller", "a little rougher", "bare")
-    assert "STOPPED EARLY; not traced: duller, a little rougher, bare" in comparison_text(comparison).plain
+    assert len(calls) == 2 and comparison.stopped
+    assert [(case.letter, case.name) for case in comparison.cases] == [
+        ("A", "Invented dish"),
+        ("B", "again"),
+        ("C", "bare"),
+    ]
+    assert comparison.not_traced == ("duller", "a little rougher")
+    assert "STOPPED EARLY; not traced: duller, a little rougher" in comparison_text(comparison).plain
 
 
-def test_a_stop_in_the_first_trace_keeps_what_there_is(monkeypatch):
+def test_a_stop_in_the_first_traces_keeps_what_there_is(monkeypatch):
     stop_in(monkeypatch, 1, how="flag")
     comparison = dt.compare(scene_from_text(BASE + VARIANTS))
-    assert [case.name for case in comparison.cases] == ["Invented dish"] and comparison.stopped
+    assert [case.name for case in comparison.cases] == ["Invented dish", "again", "bare"] and comparison.stopped
     assert "intercept factor %" in comparison_text(comparison).plain
     stop_in(monkeypatch, 1, how="raise")
     with pytest.raises(KeyboardInterrupt):

@@ -13,6 +13,7 @@ import threading
 import pytest
 
 import dishtrace as dt
+from dishtrace.flux import prepared, together
 from dishtrace.scene.read import scene_from_text
 from dishtrace.study import compare as comparing
 from dishtrace.study.fit import ladder as fitting
@@ -104,34 +105,64 @@ def test_a_search_stops_after_the_trace_in_which_ctrl_c_came(pressing):
     assert improving.keeps(found.best, ())
 
 
-def scenes(number: int) -> dict[str, dt.Scene]:
-    return {f"{k}": scene_from_text(plate_scene(radius_m=0.01 * (k + 1))) for k in range(number)}
+def scenes(number: int, *, key: str = "reflectance = 0.9", step: float = -0.1) -> dict[str, dt.Scene]:
+    """Plates under mirrors of their own, or other plates under the same one."""
+    name, _, value = key.partition(" = ")
+    texts = (plate_scene().replace(key, f"{name} = {float(value) + k * step:g}") for k in range(number))
+    return {f"{k}": scene_from_text(text) for k, text in enumerate(texts)}
 
 
 def test_a_comparison_stops_after_the_trace_in_which_ctrl_c_came(pressing):
-    calls = pressing(comparing)
+    calls = pressing(comparing, "trace_together")
     compared = dt.compare(scenes(3))
     assert compared.stopped and len(compared.cases) == len(calls) == 2 and compared.not_traced == ("2",)
 
 
 def test_a_comparison_whose_last_trace_was_done_anyway_is_whole(pressing):
-    calls = pressing(comparing)
+    calls = pressing(comparing, "trace_together")
     compared = dt.compare(scenes(2))
     assert not compared.stopped and len(compared.cases) == len(calls) == 2 and compared.not_traced == ()
 
 
 def test_ctrl_c_between_traces_keeps_what_a_comparison_has(monkeypatch):
-    real, calls = comparing.trace, []
+    real, calls = comparing.trace_together, []
 
-    def trace(*arguments, **options):
+    def trace_together(*arguments, **options):
         calls.append(options)
         if len(calls) == 2:
             press()
         return real(*arguments, **options)
 
-    monkeypatch.setattr(comparing, "trace", trace)
+    monkeypatch.setattr(comparing, "trace_together", trace_together)
     compared = dt.compare(scenes(3))
     assert compared.stopped and len(compared.cases) == 1
+
+
+@pytest.mark.parametrize("is_one_lot", [True, False])
+def test_plates_under_one_mirror_stop_together(monkeypatch, is_one_lot):
+    """In one lot all have the rays until then; of several lots those that were begun are finished or left out."""
+    real, calls = together.run, []
+
+    def run(*arguments, **options):
+        calls.append(options)
+        done = real(*arguments, **options)
+        if len(calls) == 4:
+            press()
+        return done
+
+    monkeypatch.setattr(together, "run", run)
+    if not is_one_lot:
+        monkeypatch.setattr(prepared, "MOST_BYTES", 0.0)
+    rays = 3 * 131072
+    compared = dt.compare(scenes(3, key="radius_m = 0.02", step=0.01), rays=rays, threads=2)
+    assert compared.stopped
+    if is_one_lot:
+        assert [case.result.rays for case in compared.cases] == [2 * 131072] * 3 and compared.not_traced == ()
+        assert any(f"{2 * 131072} of {rays} rays were traced" in note for note in compared.notes)
+        assert len(calls) == 6
+    else:
+        assert [case.result.rays for case in compared.cases] == [rays] and compared.not_traced == ("1", "2")
+        assert len(calls) == 4
 
 
 @pytest.mark.parametrize(("number", "is_whole"), [(1, False), (2, False), (8, True)])

@@ -1,0 +1,161 @@
+"""Several scenes traced together: of the same dish under the same sun, so that only what the light meets differs.
+
+Their mirrors send out the same rays, which is what makes differences between such scenes sharp. What they share is
+placed once, and their tallies grow side by side, so that an early stop leaves all of them with the same rays.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from functools import partial
+from itertools import chain
+from typing import TYPE_CHECKING
+
+from dishtrace.errors import Fault, InputError
+from dishtrace.flux.laid import laid_out
+from dishtrace.flux.outcome import result_of, with_brightest
+from dishtrace.flux.prepared import common_of, compiled, in_lots, light_key, prepare
+from dishtrace.trace.interrupt import StopFlag
+from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.run import STRETCH_POINTS, available_threads, points_for, run
+
+if TYPE_CHECKING:
+    from dishtrace.flux.result import Result
+    from dishtrace.scene.model import Scene
+    from dishtrace.trace.cpu import Optics
+    from dishtrace.trace.optics import Screens, Tally
+
+
+def run_together(
+    optics: Sequence[Optics],
+    screens: Sequence[Screens],
+    tallies: Sequence[Tally],
+    *,
+    n_points: int,
+    threads: int,
+    stop: StopFlag,
+    progress: Callable[[int, int], None] | None = None,
+) -> int:
+    """Trace points 0 .. n_points - 1 of all scrambles into the tally of each scene, one stretch for all at a time.
+
+    Parameters
+    ----------
+    optics, screens, tallies : sequences of the same length
+        Of the scenes; their mirrors, suns and points are the same.
+    n_points : int
+        Of each scramble, a multiple of 256.
+    threads : int
+        The result does not depend on it.
+    stop : StopFlag
+        Looked at between stretches; the first is always done.
+    progress : callable, optional
+        Called with (rays done, rays wanted), of all scenes together.
+
+    Returns
+    -------
+    int
+        Points traced of each scramble, the same for all.
+    """
+    done, whole = 0, n_points * N_SCRAMBLES * len(tallies)
+    while done < n_points and not (done > 0 and stop.is_set):
+        end = min(done + STRETCH_POINTS, n_points)
+        for number, (one, planes, tally) in enumerate(zip(optics, screens, tallies, strict=True), 1):
+            run(one, planes, tally, start=done, n_points=end, threads=threads, stop=StopFlag())
+            if progress is not None:
+                progress((done * len(tallies) + (end - done) * number) * N_SCRAMBLES, whole)
+        done = end
+    return done
+
+
+def trace_together(
+    scenes: Sequence[Scene],
+    *,
+    rays: int,
+    seed: int,
+    threads: int | None = None,
+    peak_points: bool = True,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> list[Result]:
+    """Trace scenes of the same dish under the same sun; each result is that of `trace`, to the last bit.
+
+    Parameters
+    ----------
+    scenes : sequence of Scene
+        With the same `light_key`: all but title, parts, screens and [run] is alike.
+    rays, seed, threads, peak_points, announce
+        As for `trace`; the same for all.
+    progress : callable, optional
+        Called with (rays done, rays wanted), of all scenes together.
+
+    Returns
+    -------
+    list of Result
+        In the order of the scenes; `seconds` are an even share of what all took. With `stopped` set when the user
+        pressed Ctrl-C: those that were in hand then hold the same number of rays, and those after them are missing.
+
+    Raises
+    ------
+    InputError
+        If the scenes differ in more, or one cannot be traced as described.
+    RunError
+        If more than one ray in a million was lost.
+    """
+    refuse_unlike(scenes)
+    n_points = points_for(rays)
+    threads = available_threads() if threads is None else threads
+    common, results = common_of(scenes[0]), []
+    with StopFlag() as stop:
+        placed = partial(prepare, seed=seed, common=common)
+        first, compile_seconds = compiled(lambda: placed(scenes[0]), announce=announce, stop=stop)
+        n_screens = 3 + max(len(scene.screens) for scene in scenes)
+        for lot in in_lots(chain([first], map(placed, scenes[1:])), n_screens=n_screens):
+            started = time.perf_counter()
+            laid = [laid_out(one, n_points=n_points, threads=threads, stop=stop) for one in lot]
+            done = run_together(
+                [one.prepared.assembly.optics for one in laid],
+                [one.screens for one in laid],
+                [one.tally for one in laid],
+                n_points=n_points,
+                threads=threads,
+                stop=stop,
+                progress=shifted(progress, before=len(results), n_lot=len(lot), n_scenes=len(scenes)),
+            )
+            about = {"n_rays": done * N_SCRAMBLES, "rays_wanted": rays, "stopped": done < n_points}
+            about |= {"seed": seed, "threads": threads, "seconds": (time.perf_counter() - started) / len(lot)}
+            for one in laid:
+                known = {"dish": results[0].dish} if results else {}
+                result = result_of(one, compile_seconds=None if results else compile_seconds, **known, **about)
+                wants_points = peak_points and not result.stopped
+                results.append(with_brightest(result, one) if wants_points else result)
+            if stop.is_set:
+                break
+    return results
+
+
+def refuse_unlike(scenes: Sequence[Scene]) -> None:
+    """Refuse scenes whose mirrors do not send out the same rays.
+
+    Raises
+    ------
+    InputError
+        With the scenes that differ from the first.
+    """
+    first = light_key(scenes[0])
+    faults = [
+        Fault(scene.file, "scene", scene.title, "has another dish, sun, mount, air or place than the first one")
+        for scene in scenes[1:]
+        if light_key(scene) != first
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def shifted(
+    progress: Callable[[int, int], None] | None, *, before: int, n_lot: int, n_scenes: int
+) -> Callable[[int, int], None] | None:
+    """Progress of a lot as progress of all scenes."""
+    if progress is None:
+        return None
+    return lambda done, whole: progress(whole // n_lot * before + done, whole // n_lot * n_scenes)
