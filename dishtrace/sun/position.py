@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dishtrace.errors import Fault, InputError
-from dishtrace.scene.model import Scene, nominal
+from dishtrace.scene.quantity import nominal
+
+if TYPE_CHECKING:
+    from dishtrace.scene.model import Scene
 
 REFRACTION_AT_HORIZON_DEG = 0.5667
 LIMB_ON_HORIZON_DEG = -0.8333  # true elevation of the centre when the upper limb rises or sets (as SPA has it)

@@ -1,8 +1,12 @@
-"""Radial profiles of the sun's radiance: pillbox, Gaussian, limb-darkened, circumsolar, tabulated."""
+"""Radial profiles of the sun's radiance: pillbox, Gaussian, limb-darkened, circumsolar, tabulated.
+
+Radiances are functions of this module with some arguments given, so that a profile can be sent to another process.
+"""
 
 from __future__ import annotations
 
 import csv
+from functools import partial
 from importlib.resources import files
 
 import numpy as np
@@ -27,10 +31,13 @@ def pillbox(half_angle: float) -> RadialProfile:
     -------
     RadialProfile
     """
-    edge = np.sin(half_angle)
-    return RadialProfile(
-        np.ones_like, np.linspace(0.0, half_angle, 5), lambda share: np.arcsin(edge * np.sqrt(1.0 - share))
-    )
+    edges = np.linspace(0.0, half_angle, 5)
+    return RadialProfile(np.ones_like, edges, partial(_pillbox_angle, edge=np.sin(half_angle)))
+
+
+def _pillbox_angle(share: np.ndarray, *, edge: float) -> np.ndarray:
+    """Angle [rad] outside of which a share of the power lies; `edge` is the sine of the half angle."""
+    return np.arcsin(edge * np.sqrt(1.0 - share))
 
 
 def gaussian(sigma: float) -> RadialProfile:
@@ -48,7 +55,11 @@ def gaussian(sigma: float) -> RadialProfile:
     """
     reach = min(12.0 * sigma, 0.5 * np.pi)
     panels = max(4, int(np.ceil(2.0 * reach / sigma)))
-    return RadialProfile(lambda theta: np.exp(-0.5 * (theta / sigma) ** 2), np.linspace(0.0, reach, panels + 1))
+    return RadialProfile(partial(_gaussian_radiance, sigma=sigma), np.linspace(0.0, reach, panels + 1))
+
+
+def _gaussian_radiance(theta: np.ndarray, *, sigma: float) -> np.ndarray:
+    return np.exp(-0.5 * (theta / sigma) ** 2)
 
 
 def limb_darkening_law(name: str = "Jose 1957") -> np.ndarray:
@@ -82,14 +93,15 @@ def limb_darkened(half_angle: float, coefficients: np.ndarray | None = None) -> 
     -------
     RadialProfile
     """
-    a0, a1, a2 = limb_darkening_law() if coefficients is None else coefficients
-
-    def radiance(theta: np.ndarray) -> np.ndarray:
-        mu = np.sqrt(np.maximum(0.0, 1.0 - (np.sin(theta) / np.sin(half_angle)) ** 2))
-        return a0 + mu * (a1 + mu * a2)
-
+    law = limb_darkening_law() if coefficients is None else coefficients
     edges = half_angle * np.append(1.0 - 0.5 ** np.arange(0.0, 48.0), 1.0)
-    return RadialProfile(radiance, edges)
+    return RadialProfile(partial(_limb_darkened_radiance, half_angle=half_angle, law=law), edges)
+
+
+def _limb_darkened_radiance(theta: np.ndarray, *, half_angle: float, law: np.ndarray) -> np.ndarray:
+    a0, a1, a2 = law
+    mu = np.sqrt(np.maximum(0.0, 1.0 - (np.sin(theta) / np.sin(half_angle)) ** 2))
+    return a0 + mu * (a1 + mu * a2)
 
 
 def aureole_constants(chi: float) -> tuple[float, float]:
@@ -154,9 +166,9 @@ def circumsolar(chi: float) -> RadialProfile:
     """
     disc = np.linspace(0.0, 1e-3 * DISC_EDGE_MRAD, 17)
     if chi == 0.0:
-        return RadialProfile(lambda theta: circumsolar_radiance(theta, 0.0), disc)
+        return RadialProfile(partial(circumsolar_radiance, chi=0.0), disc)
     aureole = 1e-3 * np.geomspace(DISC_EDGE_MRAD, AUREOLE_CUT_MRAD, 17)
-    return RadialProfile(lambda theta: circumsolar_radiance(theta, chi), np.append(disc, aureole[1:]))
+    return RadialProfile(partial(circumsolar_radiance, chi=chi), np.append(disc, aureole[1:]))
 
 
 def realised_csr(chi: float) -> float:
@@ -232,4 +244,4 @@ def tabulated(theta: np.ndarray, radiance: np.ndarray) -> RadialProfile:
     RadialProfile
     """
     last = min(int(np.flatnonzero(radiance)[-1]) + 2, theta.size)
-    return RadialProfile(lambda angle: np.interp(angle, theta, radiance), np.array(theta[:last], dtype=float))
+    return RadialProfile(partial(np.interp, xp=theta, fp=radiance), np.array(theta[:last], dtype=float))

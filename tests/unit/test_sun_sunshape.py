@@ -1,5 +1,7 @@
 """The radial profiles, their exact shares of power, and the inverse table with its sampling."""
 
+import pickle
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -253,3 +255,12 @@ def test_table_file_that_cannot_be_read(tmp_path):
     (tmp_path / "bytes.csv").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(InputError, match="not text in UTF-8"):
         read_profile_table(tmp_path / "bytes.csv", name="bytes.csv")
+
+
+@ANY_PROFILE
+def test_profiles_can_be_sent_to_another_process(radial):
+    """Shown to fail on a profile made of a function within a function."""
+    sent = pickle.loads(pickle.dumps(radial))
+    theta = np.linspace(0.0, radial.panel_edges[-1], 30)
+    assert np.array_equal(sent.radiance(theta), radial.radiance(theta))
+    assert np.array_equal(sent.angle_outside(SHARES[:3, 0]), radial.angle_outside(SHARES[:3, 0]))
