@@ -15,6 +15,8 @@ TOUCHING = 1e-6
 
 COPLANAR = 1e-8
 """Planes whose normals, and whose distances from the vertex in metres, differ by less than this are one plane [–]."""
+SLANTS = np.linalg.qr(np.sqrt(np.arange(2.0, 18.0)).reshape(4, 4))[0]
+"""Directions askew to all that people build, in which planes are told apart; unit vectors (4, 4) [–]."""
 LEAST_SHARED_M2 = 1e-8
 """Shared faces smaller than this are only rounding [m2]."""
 
@@ -102,12 +104,14 @@ def shared_area(first: np.ndarray, second: np.ndarray, *, are_closed: bool) -> f
     float
         [m2]
     """
-    import shapely
-    from scipy.spatial import cKDTree
-
     if not _boxes_meet(first, second):
         return 0.0
     (planes_1, of_1), (planes_2, of_2) = (_planes(triangles, is_one_way=are_closed) for triangles in (first, second))
+    if not _may_coincide(planes_1, planes_2, reach=10.0 * COPLANAR):
+        return 0.0
+    import shapely
+    from scipy.spatial import cKDTree
+
     area = 0.0
     near = cKDTree(planes_2).query_ball_point(planes_1, 10.0 * COPLANAR)
     for place in (place for place, found in enumerate(near) if found):
@@ -123,6 +127,18 @@ def shared_area(first: np.ndarray, second: np.ndarray, *, are_closed: bool) -> f
 def _boxes_meet(first: np.ndarray, second: np.ndarray) -> bool:
     (low_1, high_1), (low_2, high_2) = ((part.min(axis=(0, 1)), part.max(axis=(0, 1))) for part in (first, second))
     return bool(np.all(low_1 <= high_2 + COPLANAR) and np.all(low_2 <= high_1 + COPLANAR))
+
+
+def _may_coincide(planes_1: np.ndarray, planes_2: np.ndarray, *, reach: float) -> bool:
+    """Whether any of the first planes (k, 4) may lie within reach of one of the others, by slanted coordinates."""
+    for slant in SLANTS:
+        places = np.sort(planes_2 @ slant)
+        mine = planes_1 @ slant
+        next_one = np.searchsorted(places, mine - 1.01 * reach)
+        planes_1 = planes_1[np.append(places, np.inf)[next_one] <= mine + 1.01 * reach]
+        if len(planes_1) == 0:
+            return False
+    return True
 
 
 def _planes(triangles: np.ndarray, *, is_one_way: bool) -> tuple[np.ndarray, np.ndarray]:

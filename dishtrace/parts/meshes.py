@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from dishtrace.parts.plain_files import plain_triangles
 from dishtrace.parts.refine import refine
 from dishtrace.parts.triangles import area_vectors, corner_numbers, edge_faults, volume
 from dishtrace.units import LENGTH_UNITS
@@ -88,7 +89,8 @@ def read_triangles(path: Path) -> np.ndarray:
         raise MeshError("must be a .stl, .obj, .ply or .glb file", "export the mesh in one of these formats")
     if not path.is_file():
         raise MeshError("must be an existing file", f"looked for {path.name} in the folder of the scene")
-    triangles = _loaded(path)
+    plain = plain_triangles(path)
+    triangles = _loaded(path) if plain is None else plain
     if len(triangles) == 0:
         raise MeshError("has no triangles", "export a surface mesh, not points or lines")
     n_bad = int(np.count_nonzero(~(np.abs(triangles) < LARGEST_COORDINATE).all(axis=(1, 2))))
