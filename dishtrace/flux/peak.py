@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
+from dishtrace.flux.patches import Surface, around, shares_of
 from dishtrace.flux.smooth import smoothed
 from dishtrace.stats import Estimate, total
 
 PATCH_AREA = 1e-4
 # Triangles around which patches are tried, the brightest first.
 N_CANDIDATES = 2000
-# A part of fewer patches than this is looked at whole: its patches may never reach their full area.
-SMALL_PART = 4.0
+# Patches that are looked at first, to tell which others can be brighter.
+N_FIRST = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,51 +138,76 @@ def surface_peak(
     candidates = np.union1d(*halves)
     if len(candidates) == 0:
         return Peak(Estimate(0.0, None), float(min(patch_area, areas.sum())), centers[0], 0)
-    means = np.empty((len(power), len(candidates)))
-    patch_areas = np.empty(len(candidates))
-    for k, (near, share) in enumerate(_patches(candidates, areas, centers, normals, patch_area)):
-        patch_areas[k] = share @ areas[near]
-        means[:, k] = power[:, near] @ share / patch_areas[k]
     allowed = np.stack([np.isin(candidates, half) for half in halves])
-    value, best = unbiased_peak(means, allowed if allowed.any(axis=1).all() else None)
-    index = int(candidates[best])
-    return Peak(value, float(patch_areas[best]), centers[index], index)
+    allowed = allowed if allowed.any(axis=1).all() else np.ones_like(allowed)
+    surface = Surface(areas, centers, normals)
+    sums = np.stack([power.sum(axis=0), power[0::2].sum(axis=0), power[1::2].sum(axis=0)])
+    may = np.stack([np.ones(len(candidates), dtype=bool), *allowed])
+    bounds = _bounds(sums, candidates, may, surface, patch_area)
+    kept, means, patch_areas = [], [], []
+    for some, about in around(candidates, surface, patch_area):
+        bright = np.stack([about.largest(each / areas) for each in sums]) >= bounds[:, np.newaxis]
+        promising = np.flatnonzero(np.any(bright & may[:, some], axis=0))
+        kept.append(some[promising])
+        for found in (_patch_mean(power, about.of(k), areas, patch_area) for k in promising):
+            means.append(found[0])
+            patch_areas.append(found[1])
+    numbers = np.concatenate(kept)
+    order = np.argsort(numbers)
+    numbers = numbers[order]
+    value, best = unbiased_peak(np.stack(means, axis=1)[:, order], allowed[:, numbers])
+    index = int(candidates[numbers[best]])
+    return Peak(value, float(patch_areas[order[best]]), centers[index], index)
+
+
+def _patch_mean(power: np.ndarray, near: np.ndarray, areas: np.ndarray, patch_area: float) -> tuple[np.ndarray, float]:
+    """Mean flux over a patch of each row of power, (b,) [W/m2], and its area [m2]."""
+    share = shares_of(near, areas, patch_area)
+    area = share @ areas[near]
+    return power[:, near] @ share / area, float(area)
+
+
+def _bounds(
+    sums: np.ndarray, candidates: np.ndarray, may: np.ndarray, surface: Surface, patch_area: float
+) -> np.ndarray:
+    """Fluxes that the best patch reaches, by all blocks and by either half of them: those of a few bright patches.
+
+    A patch's mean flux is not above that of its brightest triangle, so a patch of dimmer triangles is not the best.
+
+    Parameters
+    ----------
+    sums : (3, n) float64
+        Power on each triangle of all blocks, and of either half. [W]
+    candidates : (m,) int64
+    may : (3, m) bool
+        Candidates that each of them may name.
+
+    Returns
+    -------
+    (3,) float64
+        [W/m2]
+    """
+    best = np.zeros(3)
+    for which, (total_power, allowed) in enumerate(zip(sums, may, strict=True)):
+        mine = candidates[allowed]
+        first = mine[np.argsort(-(total_power / surface.areas)[mine])[:N_FIRST]]
+        for _, about in around(first, surface, patch_area):
+            for k in range(len(about.middles)):
+                mean, _ = _patch_mean(sums[which : which + 1], about.of(k), surface.areas, patch_area)
+                best[which] = max(best[which], float(mean[0]))
+    return best * (1.0 - 1e-9)
 
 
 def patch_about(
     triangle: int, *, areas: np.ndarray, centers: np.ndarray, normals: np.ndarray, patch_area: float = PATCH_AREA
 ) -> tuple[np.ndarray, np.ndarray]:
     """The patch about one triangle: its triangles, that one first, and the share of each; as in `surface_peak`."""
-    return next(_patches(np.array([triangle]), areas, centers, normals, patch_area))
+    ((_, about),) = around(np.array([triangle]), Surface(areas, centers, normals), patch_area)
+    near = about.of(0)
+    return near, shares_of(near, areas, patch_area)
 
 
 def _brightest(flux: np.ndarray) -> np.ndarray:
     """Triangles with the highest flux, at most N_CANDIDATES, none without light."""
     first = np.argsort(-flux, kind="stable")[:N_CANDIDATES]
     return first[flux[first] > 0.0]
-
-
-def _patches(
-    middles: np.ndarray, areas: np.ndarray, centers: np.ndarray, normals: np.ndarray, patch_area: float
-) -> Iterator[tuple[np.ndarray, np.ndarray]]:
-    """Triangles of the patch about each middle one, and the share of each that belongs to it."""
-    from scipy.spatial import cKDTree
-
-    tree = cKDTree(centers)
-    first_reach = np.sqrt(patch_area / np.pi) + np.sqrt(areas.max())
-    widest = float(np.linalg.norm(np.ptp(centers, axis=0))) + first_reach
-    if areas.sum() < SMALL_PART * patch_area:
-        first_reach = 2.0 * widest
-    for i in middles:
-        reach = first_reach
-        while True:
-            near = np.array(tree.query_ball_point(centers[i], reach))
-            near = near[normals[near] @ normals[i] > 0.5]
-            if areas[near].sum() >= patch_area or reach > widest:
-                break
-            reach *= 1.5
-        near = near[np.argsort(np.linalg.norm(centers[near] - centers[i], axis=1), kind="stable")]
-        before = np.concatenate([[0.0], np.cumsum(areas[near])[:-1]])
-        share = np.clip((patch_area - before) / areas[near], 0.0, 1.0)
-        share[0] = 1.0
-        yield near, share

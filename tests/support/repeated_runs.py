@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -28,8 +28,6 @@ from dishtrace.trace.points import (
 )
 from tests.support.small_scenes import part, scene_text, tallied
 
-PATCHES = peak._patches
-
 
 def reseeded(optics: Optics, seed: int) -> Optics:
     """The same scene with other points."""
@@ -50,7 +48,6 @@ class Bench:
     prepared: Prepared
     screens: Screens
     triangle: int
-    patches: dict = field(default_factory=dict)
 
     def run(self, seed: int, *, count: int, threads: int = 1, has_peak: bool = True) -> dict:
         """Figures of one run: share, R90, peak, triangle as estimates; flux (n,) on the front, its blocks' sum."""
@@ -74,19 +71,10 @@ class Bench:
         return found
 
     def peak(self, power: np.ndarray) -> Estimate:
-        """Peak over 1 cm2 as it is reported, from each block's powers (b, n); patches are put together once."""
+        """Peak over 1 cm2 as it is reported, from each block's powers (b, n)."""
         mesh = self.prepared.meshes[0]
         centers = mesh.triangles.mean(axis=1)
-
-        def remembered(middles, areas, centers, normals, patch_area):
-            missing = [i for i in middles if i not in self.patches]
-            for i, patch in zip(missing, PATCHES(missing, areas, centers, normals, patch_area), strict=True):
-                self.patches[i] = patch
-            return (self.patches[i] for i in middles)
-
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(peak, "_patches", remembered)
-            return peak.surface_peak(power, areas=mesh.areas, centers=centers, normals=mesh.normals).flux
+        return peak.surface_peak(power, areas=mesh.areas, centers=centers, normals=mesh.normals).flux
 
 
 def bench(prepared: Prepared, *, pilot: int = 4096) -> Bench:
