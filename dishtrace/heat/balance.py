@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.heat.losses import Losses
+from dishtrace.heat.root import root_between
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
@@ -59,13 +60,14 @@ def settled(absorbed: float, loss: Callable[[float], float], *, coldest: float) 
     ValueError
         If the losses never reach the heat absorbed.
     """
-    from scipy.optimize import brentq
-
     if loss(coldest) >= absorbed:
         return coldest
     if loss(HOTTEST) < absorbed:
         raise ValueError(f"losses stay below {absorbed:g} W up to {HOTTEST:g} K")
-    return float(brentq(lambda wall: loss(wall) - absorbed, coldest, HOTTEST, xtol=1e-9, rtol=1e-13))
+    def excess(wall: float) -> float:
+        return loss(wall) - absorbed
+
+    return float(root_between(excess, coldest, HOTTEST, x_tolerance=1e-9, relative=1e-13))
 
 
 def absorbed_of(part: PartResult) -> Estimate:
