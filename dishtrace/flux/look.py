@@ -292,9 +292,15 @@ def looking(
 
 def _areas_in_order(optics: Optics, facets: Facets) -> np.ndarray:
     """Areas of the facets' outlines in the kernels' order. [m2]"""
-    from scipy.spatial import cKDTree
+    mine, theirs = facets.origin, optics.mirror.origin
+    by_place, by_their_place = np.lexsort(mine.T), np.lexsort(theirs.T)
+    ordered = mine[by_place]
+    if not np.array_equal(ordered, theirs[by_their_place]) or np.any(np.all(np.diff(ordered, axis=0) == 0.0, axis=1)):
+        from scipy.spatial import cKDTree
 
-    _, which = cKDTree(facets.origin).query(optics.mirror.origin)
+        return facets.plan_areas()[cKDTree(mine).query(theirs)[1]]
+    which = np.empty(len(mine), dtype=np.int64)
+    which[by_their_place] = by_place
     return facets.plan_areas()[which]
 
 

@@ -9,11 +9,11 @@ import numpy as np
 
 from dishtrace.flux.peak import PATCH_AREA, Peak, surface_peak
 from dishtrace.stats import Estimate, total, totals
-from dishtrace.trace.optics import Tally
 
 if TYPE_CHECKING:
     from dishtrace.flux.peak_point import PeakPoint
     from dishtrace.parts.assemble import PartMesh
+    from dishtrace.trace.optics import Tally
 
 SIDES = ("front", "back")
 FIGURES = ("first_w", "incident_w", "absorbed_w", "direct_incident_w", "direct_absorbed_w")

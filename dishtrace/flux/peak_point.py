@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.flux.look import Look, places_in_patch
 from dishtrace.flux.peak import PATCH_AREA, patch_about
 from dishtrace.stats import Estimate, total
 
 if TYPE_CHECKING:
+    from dishtrace.flux.look import Look
     from dishtrace.flux.part import PartResult
     from dishtrace.parts.assemble import PartMesh
     from dishtrace.trace.cpu import Optics
@@ -156,6 +156,8 @@ def _ring(patch: Patch, place: np.ndarray, on: int, step: float) -> tuple[np.nda
 
 def flux_over(look: Look, patch: Patch, *, count: int = PATCH_COUNT) -> Estimate:
     """Mean flux of first arrivals over a patch, looked back. [W/m2]"""
+    from dishtrace.flux.look import places_in_patch
+
     seeing = look.aimed(patch.triangles[0].mean(axis=0), patch.normals[0], blur=patch.radius)
     places, which = places_in_patch(patch.triangles, patch.shares, look.patch_points, count=count)
     return seeing.over(places, patch.normals[which])

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dishtrace.flux.peak import map_peak
-from dishtrace.flux.planes import Plane
 from dishtrace.stats import Estimate, jackknife, total, totals
-from dishtrace.trace.optics import Tally
+
+if TYPE_CHECKING:
+    from dishtrace.flux.planes import Plane
+    from dishtrace.trace.optics import Tally
 
 PERCENTILES = (50, 90, 95, 99)
 

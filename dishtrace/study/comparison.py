@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from dishtrace.flux.result import Result
 from dishtrace.stats import Estimate
 from dishtrace.study.dishes import Scatter
 from dishtrace.study.figures import BY_KEY, MEASURES
+
+if TYPE_CHECKING:
+    from dishtrace.flux.result import Result
 
 TELLING = 2.0
 """Standard errors of a difference at which two scenes count as told apart. [–]"""
