@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import textwrap
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -25,7 +26,9 @@ from dishtrace.cli.options import (
 )
 from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
+from dishtrace.cli.start import without_linear_algebra
 from dishtrace.errors import RunError
+from dishtrace.report.painter import Painter
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
@@ -83,26 +86,30 @@ def trace_command(
                 "--first-ray": (first_ray, 0),
             }
         )
-        described = load(scene)
         if first_ray is not None:
-            _replay(described, seed, first_ray, rays or 1, as_json)
+            _replay(load(scene), seed, first_ray, rays or 1, as_json)
             return
-        folder = results_folder(scene, out, as_json)
-        result = _traced(described, quiet=quiet, rays=rays, seed=seed, threads=threads, until=until, seconds=seconds)
-        drift = _drift(result)
-        heat = _heat(result)
-        if as_json:
-            _print_object(result, drift, heat)
-        elif not quiet:
-            _print_summary(result, drift, heat)
-        if folder is not None:
-            _write(result, drift, heat, folder, is_told=not (as_json or quiet))
+        with Painter(is_wanted=out is not None or not as_json) as painter:
+            described = load(scene)
+            folder = results_folder(scene, out, as_json)
+            options = {"rays": rays, "seed": seed, "threads": threads, "until": until, "seconds": seconds}
+            begin = None if folder is None else partial(painter.begin, folder=folder)
+            result = _traced(described, quiet=quiet, begin=begin, **options)
+            drift = _drift(result)
+            heat = _heat(result)
+            if as_json:
+                _print_object(result, drift, heat)
+            elif not quiet:
+                _print_summary(result, drift, heat)
+            if folder is not None:
+                _write(result, drift, heat, painter, folder, is_told=not (as_json or quiet))
         if result.stopped or (drift is not None and drift.stopped):
             raise typer.Exit(STOPPED)
 
 
-def _traced(scene: Scene, *, quiet: bool, **options: int | float | str | None) -> Result:
+def _traced(scene: Scene, *, quiet: bool, **options: Any) -> Result:
     """Run the tracer with progress on a terminal and word of compiling."""
+    without_linear_algebra()
     from dishtrace.flux.measure import trace
 
     return watched(trace, scene, quiet=quiet, **options)
@@ -138,15 +145,16 @@ def _print_summary(result: Result, drift: Drift | None, heat: dict[str, dict]) -
     print_text(lambda signs: summary(result, signs, drift, heat))
 
 
-def _write(result: Result, drift: Drift | None, heat: dict[str, dict], folder: Path, *, is_told: bool) -> None:
+def _write(
+    result: Result, drift: Drift | None, heat: dict[str, dict], painter: Painter, folder: Path, *, is_told: bool
+) -> None:
     """Write tables and pictures and say where."""
     from dishtrace.report.exports import write_tables
     from dishtrace.report.fluxmap import can_be_mapped
-    from dishtrace.report.pictures import draw_all
 
     try:
         tables = write_tables(result, folder, drift, heat)
-        pictures = list(draw_all(result, folder))
+        pictures = painter.finish(result, folder)
     except OSError as error:
         raise RunError(
             f"{folder}: writing failed: {error.strerror or error}; what was written before is kept"

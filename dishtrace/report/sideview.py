@@ -12,7 +12,7 @@ from dishtrace.dish.outline import Outline
 from dishtrace.report.projection import project
 
 if TYPE_CHECKING:
-    from dishtrace.flux.result import Result
+    from dishtrace.flux.result import PartResult, Result
 
 SECTION_STEPS = 400
 MARGIN = 0.08
@@ -27,7 +27,7 @@ class Silhouette:
     ----------
     name, role : str
     uv : (n, 3, 2) float64
-        Projected triangles. [m]
+        Projected triangles that cover what the part hides. [m]
     """
 
     name: str
@@ -105,7 +105,7 @@ def side_view(result: Result) -> SideView:
     lines = facet_sections(result.facets, outline.center[0]) if has_facets else section_lines(outline, focal_length)
     mirror = tuple(flat(line) for line in lines)
     rim = flat(on_paraboloid(outline.boundary(), focal_length))
-    parts = tuple(Silhouette(part.name, part.role, flat(part.mesh.triangles)) for part in result.parts.values())
+    parts = tuple(_silhouette(part, flat(part.mesh.triangles)) for part in result.parts.values())
     marks = _marks(flat(np.zeros(3)), flat(np.array([0.0, 0.0, focal_length])), has_ground=has_ground)
     arrows = {axis: project(vector, right, top) for axis, vector in zip("xyz", np.eye(3), strict=True)}
     arrows["sun"] = project(np.asarray(result.pose.sun), right, top)
@@ -127,6 +127,14 @@ def side_view(result: Result) -> SideView:
         limits=_limits(np.concatenate(everything)),
         seen_from=_seen_from(result, has_ground),
     )
+
+
+def _silhouette(part: PartResult, uv: np.ndarray) -> Silhouette:
+    """A part's projected triangles (n, 3, 2), of a closed one those that face one way, which cover the others."""
+    if part.mesh.is_closed:
+        first, second = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
+        uv = uv[first[:, 0] * second[:, 1] > first[:, 1] * second[:, 0]]
+    return Silhouette(part.name, part.role, uv)
 
 
 def _marks(vertex: np.ndarray, focus: np.ndarray, *, has_ground: bool) -> dict[str, np.ndarray]:

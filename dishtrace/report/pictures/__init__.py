@@ -9,13 +9,13 @@ of 0; contour lines, sizes or printed numbers say the same without colour. `draw
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dishtrace.report import fluxmap
 from dishtrace.report.exports import named_screens
 from dishtrace.report.folder import slugs
-from dishtrace.report.pictures.comparison import draw_comparison
 from dishtrace.report.pictures.flux import draw_flux
 from dishtrace.report.pictures.measured import draw_measured, draw_measured_facet
 from dishtrace.report.pictures.side import draw_side_view
@@ -23,7 +23,9 @@ from dishtrace.report.pictures.spot import draw_profile, draw_spot
 from dishtrace.report.pictures.style import saved
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+
+    from matplotlib.figure import Figure
 
     from dishtrace.flux.result import Result
     from dishtrace.study.comparison import Comparison
@@ -56,20 +58,34 @@ def draw_all(result: Result, folder: Path) -> Iterator[str]:
     str
         The name of each file once it is written.
     """
-    yield saved(draw_side_view(result), result.version, folder / "side-view.png")
+    for name, draw in pictures_of(result).items():
+        yield saved(draw(), result.version, folder / name)
+
+
+def pictures_of(result: Result) -> dict[str, Callable[[], Figure]]:
+    """What draws each picture of a result, by the name of its file."""
+    found: dict[str, Callable[[], Figure]] = {"side-view.png": partial(draw_side_view, result)}
     for name, screen in named_screens(result).items():
         if name in ("best-focus", "highest-peak"):
             continue
-        yield saved(draw_spot(result, screen), result.version, folder / f"spot-{name}.png")
-        yield saved(draw_profile(result, screen), result.version, folder / f"profile-{name}.png")
+        found[f"spot-{name}.png"] = partial(draw_spot, result, screen)
+        found[f"profile-{name}.png"] = partial(draw_profile, result, screen)
     for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
         if fluxmap.can_be_mapped(part):
-            yield saved(draw_flux(result, part), result.version, folder / f"flux-{name}.png")
+            found[f"flux-{name}.png"] = partial(draw_flux, result, part)
     mirror, facets = result.fits.mirror, result.fits.facets
     if mirror is not None:
-        yield saved(draw_measured(result, mirror), result.version, folder / "measured-mirror.png")
+        found["measured-mirror.png"] = partial(draw_measured, result, mirror)
     for slug, (name, fit) in zip(slugs(Path(file).stem for file in facets), facets.items(), strict=True):
-        yield saved(draw_measured_facet(result, name, fit), result.version, folder / f"measured-facet-{slug}.png")
+        found[f"measured-facet-{slug}.png"] = partial(draw_measured_facet, result, name, fit)
+    return found
+
+
+def draw_comparison(comparison: Comparison) -> Figure:
+    """Spots at the best focus side by side; see `pictures.comparison`."""
+    from dishtrace.report.pictures.comparison import draw_comparison as draw
+
+    return draw(comparison)
 
 
 def write_comparison_picture(comparison: Comparison, folder: Path) -> str:

@@ -73,9 +73,10 @@ def _draw_panel(axis: Any, panel: fluxmap.Panel, scale: Normalize, noise: float)
     else:
         dark = np.concatenate([panel.uv[~known], panel.uv[~known][:, :1]], axis=1)
         if len(dark):
-            axis.add_patch(PathPatch(Outline.make_compound_path_from_polys(dark), **NO_LIGHT))
+            axis.add_artist(PathPatch(Outline.make_compound_path_from_polys(dark), **NO_LIGHT))
         colours = {"array": panel.flux[known] / 1000.0, "norm": scale, "cmap": COLOURS}
-        axis.add_collection(PolyCollection(panel.uv[known], edgecolor="face", linewidth=0.4, **colours))
+        shown = PolyCollection(panel.uv[known], edgecolor="face", linewidth=0.4, **colours)
+        axis.add_collection(shown, autolim=False)
     has_contours = not panel.is_view and noise < fluxmap.NOISE_FOR_CONTOURS and _draw_contours(axis, panel, scale)
     if not has_contours:
         _print_numbers(axis, panel, scale)
@@ -84,7 +85,7 @@ def _draw_panel(axis: Any, panel: fluxmap.Panel, scale: Normalize, noise: float)
             axis.plot(*panel.peak, marker="x", color=colour, markersize=size, markeredgewidth=width, zorder=7)
     (left, bottom), (right, top) = panel.window
     axis.set(xlim=(left, right), ylim=(bottom, top), xlabel=panel.labels[0], ylabel=panel.labels[1])
-    axis.set_title(panel.title, fontsize=8.5)
+    axis.set_title(panel.title, fontsize=8.5, y=1.0)
     axis.tick_params(labelsize=7.5)
     axis.locator_params(axis="x", nbins=max(2, int(axis.bbox.width / axis.figure.dpi / 0.6)))
 
@@ -95,7 +96,8 @@ def _draw_body(axis: Any, panel: fluxmap.Panel, scale: Normalize) -> None:
     colours = ScalarMappable(scale, COLOURS).to_rgba(panel.flux / 1000.0)
     colours[~known, :3] = (0.75 + 0.2 * panel.shade[~known])[:, np.newaxis]
     colours[:, 3] = 1.0
-    axis.add_collection(PolyCollection(panel.uv, facecolor=colours, edgecolor=colours, linewidth=0.3))
+    triangles = PolyCollection(panel.uv, facecolor=colours, edgecolor=colours, linewidth=0.3)
+    axis.add_collection(triangles, autolim=False)
 
 
 def _draw_contours(axis: Any, panel: fluxmap.Panel, scale: Normalize) -> bool:

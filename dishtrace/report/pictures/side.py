@@ -33,7 +33,8 @@ def draw_side_view(result: Result) -> Figure:
             axis.plot(*line.T, color="black", linewidth=2.4, zorder=3, solid_capstyle="butt")
         for part in view.parts:
             grey = {"receiver": "0.25", "stand": "0.55"}.get(part.role, "0.75")
-            axis.add_collection(PolyCollection(part.uv, facecolor=grey, edgecolor=grey, linewidth=1.2, zorder=4))
+            silhouette = PolyCollection(part.uv, facecolor=grey, edgecolor=grey, linewidth=1.2, zorder=4)
+            axis.add_collection(silhouette, autolim=False)
         _name_parts(axis, view)
         _draw_marks(axis, view)
         axis.set(

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import io
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib import rc_context
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.patheffects import withStroke
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
 
 COLOURS = "viridis"
 DOTS_PER_INCH = 130
+COMPRESSION = 3
+"""Of zlib: half the time of its usual 6, and files as small to a few percent."""
 SETTINGS = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
@@ -63,6 +69,18 @@ def printable(text: str) -> str:
 
 def saved(figure: Figure, version: str, path: Path) -> str:
     """Write a picture that names the program's version; gives the name of the file."""
+    canvas = FigureCanvasAgg(figure)
+    figure.set_dpi(DOTS_PER_INCH)
     with rc_context(SETTINGS):
-        figure.savefig(path, dpi=DOTS_PER_INCH, metadata={"Software": f"dishtrace {version}"})
+        if figure.get_layout_engine() is not None:
+            figure.draw_without_rendering()
+        canvas.draw()
+    opaque = np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., :3])
+    about = PngInfo()
+    about.add_text("Software", f"dishtrace {version}")
+    packed = io.BytesIO()
+    Image.fromarray(opaque).save(
+        packed, format="png", dpi=(DOTS_PER_INCH, DOTS_PER_INCH), pnginfo=about, compress_level=COMPRESSION
+    )
+    path.write_bytes(packed.getvalue())
     return path.name

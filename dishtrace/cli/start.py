@@ -1,0 +1,23 @@
+"""What makes a command start sooner and belongs to no other process than the command's own."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+ALGEBRA = "scipy.linalg"
+
+
+def without_linear_algebra() -> None:
+    """Load the part of Numba that looks for a linear algebra library without letting it find one.
+
+    The kernels multiply no matrices, and loading that library takes as long as loading Numba. In this process matrix
+    products cannot be compiled from then on.
+    """
+    if ALGEBRA in sys.modules:
+        return
+    sys.modules[ALGEBRA] = None
+    try:
+        import_module("numba.np.arraymath")
+    finally:
+        del sys.modules[ALGEBRA]

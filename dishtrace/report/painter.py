@@ -1,0 +1,146 @@
+"""A process of its own that draws the pictures of a result.
+
+The plotting library takes as long to load as a million rays to trace, so the process is started before the scene is
+read, and gets the result as soon as its pictures can be drawn. Where none can be started, or it fails, the pictures are
+drawn here: whatever is wrong with a drawing or a disk then shows here too.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from types import SimpleNamespace, TracebackType
+from typing import TYPE_CHECKING, Self
+
+if TYPE_CHECKING:
+    from dishtrace.flux.result import Result
+
+COMMAND = "import sys; sys.path[:] = sys.argv[1:]; from dishtrace.report.pictures.process import main; main()"
+ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+"""No thread besides the first, so that the process can be doubled safely."""
+PLOTTING = "matplotlib.figure"
+SHOWN = ("scene", "version", "rays", "seed", "stopped", "mirror", "pose", "facets", "fits", "parts", "screens")
+SHOWN += ("focal_plane", "best_focus", "highest_peak", "sample_rays")
+
+
+def cores() -> int:
+    """Cores that this process may use. [–]"""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+class Painter:
+    """Draws all pictures of a result, in another process where that is quicker.
+
+    Parameters
+    ----------
+    is_wanted : bool
+        Whether pictures will be wanted, so that the process is started.
+
+    Notes
+    -----
+    A context: leaving it ends the process, whatever has happened. Ctrl-C does not reach the process, since a run that
+    is stopped has pictures too.
+    """
+
+    def __init__(self, *, is_wanted: bool) -> None:
+        self.is_wanted = is_wanted
+        self._process: subprocess.Popen[bytes] | None = None
+        self._talk: threading.Thread | None = None
+        self._names: list[str] = []
+
+    def __enter__(self) -> Self:
+        if self.is_wanted and self._is_quicker():
+            self._process = _started()
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        if self._process is None:
+            return
+        if self._process.poll() is None:
+            _end(self._process)
+        if self._talk is not None:
+            self._talk.join()
+        for pipe in (self._process.stdin, self._process.stdout):
+            if pipe is not None:
+                with contextlib.suppress(BrokenPipeError):
+                    pipe.close()
+        self._process.wait()
+
+    @staticmethod
+    def _is_quicker() -> bool:
+        """Whether another process gains anything: a second core, and the plotting library not loaded here yet."""
+        return cores() > 1 and PLOTTING not in sys.modules
+
+    def begin(self, result: Result, folder: Path) -> None:
+        """Let the process draw a result's pictures while other things are done here."""
+        if self._process is not None and self._talk is None:
+            self._talk = threading.Thread(target=self._tell, args=(result, folder), daemon=True)
+            self._talk.start()
+
+    def _tell(self, result: Result, folder: Path) -> None:
+        told, _ = self._process.communicate(pickle.dumps((shown(result), folder), protocol=pickle.HIGHEST_PROTOCOL))
+        self._names = told.decode("utf-8").splitlines()
+
+    def finish(self, result: Result, folder: Path) -> list[str]:
+        """Names of all pictures of a result, all written; those begun before are waited for.
+
+        Raises
+        ------
+        OSError
+            If a picture cannot be written.
+        """
+        self.begin(result, folder)
+        if self._talk is not None:
+            self._talk.join()
+            if self._process.returncode == 0:
+                return self._names
+        from dishtrace.report.pictures import draw_all
+
+        return list(draw_all(result, folder))
+
+
+def shown(result: Result) -> SimpleNamespace:
+    """What pictures show of a result, so that the process loads neither the kernels nor the tables of scenes."""
+    seen = SimpleNamespace(**{name: getattr(result, name) for name in SHOWN})
+    seen.sun = SimpleNamespace(has_direction=result.sun.has_direction)
+    if result.fits.mirror is None and not result.fits.facets:
+        scene = result.scene
+        screens = [SimpleNamespace(name=each.name, facing=each.facing, frame=each.frame) for each in scene.screens]
+        dish = SimpleNamespace(facets=None if scene.dish.facets is None else "some")
+        seen.scene = SimpleNamespace(title=scene.title, dish=dish, screens=screens)
+        seen.fits = SimpleNamespace(mirror=None, facets={})
+    return seen
+
+
+def _started() -> subprocess.Popen[bytes] | None:
+    """The process, loading the plotting library; None where none can be started."""
+    if not sys.executable:
+        return None
+    own_group = (
+        {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP} if sys.platform == "win32" else {"process_group": 0}
+    )
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-P", "-c", COMMAND, *sys.path],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=os.environ | ONE_THREAD,
+            **own_group,
+        )
+    except OSError:
+        return None
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """End the process and those that it has started."""
+    if sys.platform == "win32":
+        process.kill()
+        return
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(process.pid, signal.SIGKILL)
