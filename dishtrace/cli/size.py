@@ -17,8 +17,8 @@ SIZE_HELP = """Tell how large to make a receiver: what it catches, what it loses
 
 Traces the part at many sizes with the same random points. Sizes are in
 metres, as LOW:HIGH or LOW:HIGH:STEPS; at most two are varied. Without any, the
-part's main size is, over a range that goes by the spot. Ctrl-C keeps the sizes
-that are finished.
+part's main size is, over a range that goes by the spot. Ctrl-C keeps what is
+traced until then.
 
 \b
 Example:

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 import dishtrace as dt
 from dishtrace.cli import app
-from dishtrace.flux import measure
+from dishtrace.flux import measure, prepared
 from dishtrace.study.size import run as sizes
 from dishtrace.study.sweep import points as sweeps
 from tests.support.plate_scene import plate_scene
@@ -62,7 +62,7 @@ def test_size_recommends_and_writes(scene, tmp_path):
 
 
 def test_size_tells_faults_before_it_traces(scene, monkeypatch):
-    monkeypatch.setattr(sizes, "light_on", lambda *_, **__: pytest.fail("traced although the input was at fault"))
+    monkeypatch.setattr(sizes, "lights_on", lambda *_, **__: pytest.fail("traced although the input was at fault"))
     done = call("size", scene, "--part", "plat")
     assert done.exit_code == 2 and 'did you mean "plate"?' in done.stderr
     done = call("size", scene, "--part", "plate", "--height", "0.1:0.2", "--radius", "0.2:0.1")
@@ -74,15 +74,16 @@ def test_size_tells_faults_before_it_traces(scene, monkeypatch):
 
 
 def test_size_stopped_early_tells_what_is_there_and_exits_130(scene, tmp_path, monkeypatch):
-    real, calls = sizes.light_on, []
+    real, calls = sizes.lights_on, []
 
-    def light_on(described, number, **options):
-        calls.append(described)
+    def lights_on(lot, number, **options):
+        calls.append(lot)
         if len(calls) == 3:
             raise KeyboardInterrupt
-        return real(described, number, **options)
+        return real(lot, number, **options)
 
-    monkeypatch.setattr(sizes, "light_on", light_on)
+    monkeypatch.setattr(sizes, "lights_on", lights_on)
+    monkeypatch.setattr(prepared, "MOST_BYTES", 0.0)
     done = call("size", scene, "--part", "plate", "--radius", "0.004:0.04:8", "--rays", "8192")
     assert done.exit_code == 130
     assert "STOPPED EARLY" in done.stdout

@@ -90,11 +90,39 @@ def test_a_sweep_stops_after_the_trace_in_which_ctrl_c_came(pressing):
     assert swept.stopped and len(swept.points) == len(calls) == 2
 
 
-def test_a_sizing_stops_after_the_trace_in_which_ctrl_c_came(pressing):
-    calls = pressing(sizing, "light_on")
+@pytest.mark.parametrize("is_one_lot", [True, False])
+def test_a_sizing_stops_after_the_lot_in_which_ctrl_c_came(pressing, monkeypatch, is_one_lot):
+    """One lot was done anyway when Ctrl-C came; of lots of one size each the second was."""
+    calls = pressing(sizing, "lights_on", number=1 if is_one_lot else 2)
+    if not is_one_lot:
+        monkeypatch.setattr(prepared, "MOST_BYTES", 0.0)
     sized = dt.size(scene_from_text(plate_scene()), "plate", radius=(0.01, 0.04, 8), rays=8192)
+    if is_one_lot:
+        assert not sized.stopped and len(sized.trials) == 8 and len(calls) == 1
+        return
     assert sized.stopped and len(sized.trials) == len(calls) == 2
     assert sized.grid is None and sized.best is None and sized.captures == {}
+    assert "stopped early: 6 sizes were not traced" in sized.notes
+
+
+def test_a_sizing_that_stops_in_its_first_lot_has_all_sizes_with_fewer_rays(monkeypatch):
+    real, calls = together.run, []
+
+    def run(*arguments, **options):
+        calls.append(options)
+        done = real(*arguments, **options)
+        if len(calls) == 3:
+            press()
+        return done
+
+    monkeypatch.setattr(together, "run", run)
+    scene = scene_from_text(plate_scene())
+    sized = dt.size(scene, "plate", radius=(0.01, 0.04, 8), rays=3 * 131072, threads=2)
+    assert sized.stopped and len(sized.trials) == 8 and sized.rays == 131072 and sized.grid is not None
+    assert "stopped early: each size has 131072 rays only" in sized.notes
+    monkeypatch.setattr(together, "run", real)
+    whole = dt.size(scene, "plate", radius=(0.01, 0.04, 8), rays=131072)
+    assert whole.rows() == sized.rows()
 
 
 def test_a_search_stops_after_the_trace_in_which_ctrl_c_came(pressing):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,15 +12,17 @@ from dishtrace.errors import RunError
 from dishtrace.flux.ledger import ENDS, FIRST_HITS
 from dishtrace.flux.part import FIGURES, PartResult, part_results
 from dishtrace.flux.prepared import Prepared, prepare
+from dishtrace.flux.together import run_together
 from dishtrace.stats import Estimate, total
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import available_threads, points_for, run
+from dishtrace.trace.run import available_threads, points_for
 
 if TYPE_CHECKING:
     from dishtrace.dish.mount import Pose
     from dishtrace.scene.model import Scene
+    from dishtrace.trace.optics import Tally
 
 MOST_LOST_SHARE = 1e-6
 
@@ -43,6 +45,8 @@ class Light:
     shaded_w : Estimate
         Sunlight that parts keep from the mirror. [W]
     notes : tuple of str
+    rays : int
+        Traced from the mirror. [–]
     stopped : bool
         Whether the user stopped it early.
     """
@@ -54,51 +58,66 @@ class Light:
     first_hit_w: dict[str, Estimate]
     shaded_w: Estimate
     notes: tuple[str, ...]
+    rays: int
     stopped: bool
 
 
-def light_on(
-    scene: Scene,
+def light_on(scene: Scene, number: int, *, seed: int, **options: Any) -> Light:
+    """The light on a part of one scene; see `lights_on`."""
+    return lights_on([prepare(scene, seed=seed)], number, **options)[0]
+
+
+def lights_on(
+    scenes: Sequence[Prepared],
     number: int,
     *,
     rays: int,
-    seed: int,
     threads: int | None,
     progress: Callable[[int, int], None] | None = None,
-) -> Light:
-    """Trace a scene for one of its parts; the rays are those of `trace`, and so are the figures, to the last bit.
+) -> list[Light]:
+    """Trace scenes with the same mirror rays for one of their parts; figures are those of `trace`, to the last bit.
 
     Parameters
     ----------
-    scene : Scene
+    scenes : sequence of Prepared
     number : int
         Of the part.
-    rays, seed, threads, progress
+    rays, threads
         As for `trace`.
+    progress : callable, optional
+        Called with (rays done, rays wanted), of all scenes together.
+
+    Returns
+    -------
+    list of Light
+        With `stopped` set when the user pressed Ctrl-C; all then hold the same number of rays.
 
     Raises
     ------
-    InputError
-        If the scene cannot be traced as described.
     RunError
         If more than one ray in a million was lost.
     """
     n_points = points_for(rays)
-    threads = available_threads() if threads is None else threads
+    tallies = [one.tally() for one in scenes]
     with StopFlag() as stop:
-        prepared = prepare(scene, seed=seed)
-        tally = prepared.tally()
-        done = run(
-            prepared.assembly.optics,
-            no_screens(),
-            tally,
+        done = run_together(
+            [one.assembly.optics for one in scenes],
+            [no_screens()] * len(scenes),
+            tallies,
             n_points=n_points,
-            threads=threads,
+            threads=available_threads() if threads is None else threads,
             stop=stop,
             progress=progress,
         )
-    n_rays = done * N_SCRAMBLES
-    n_lost = int(tally.n_lost.sum())
+        return [
+            _light(one, tally, number, n_rays=done * N_SCRAMBLES, stopped=done < n_points)
+            for one, tally in zip(scenes, tallies, strict=True)
+        ]
+
+
+def _light(prepared: Prepared, tally: Tally, number: int, *, n_rays: int, stopped: bool) -> Light:
+    """What a tally says of one part."""
+    scene, n_lost = prepared.scene, int(tally.n_lost.sum())
     if n_lost > MOST_LOST_SHARE * n_rays:
         told = "; ".join(f"{part.name} {part.center_m}" for part in scene.parts)
         raise RunError(f"{scene.file}: {n_lost} of {n_rays} rays were lost, more than one in a million, with {told}")
@@ -115,11 +134,12 @@ def light_on(
         first_hit_w={key: total(budget[:, column]) for key, column in FIRST_HITS.items()},
         shaded_w=total(budget[:, ENDS["shaded"]]),
         notes=(*scene.notes, *prepared.sun.notes, *prepared.mirror.pose.notes),
-        stopped=done < n_points,
+        rays=n_rays,
+        stopped=stopped,
     )
 
 
-def _part_alone(prepared: Prepared, tally: object, number: int, *, n_rays: int) -> dict[str, PartResult]:
+def _part_alone(prepared: Prepared, tally: Tally, number: int, *, n_rays: int) -> dict[str, PartResult]:
     """Figures of one part; the others' flux on triangles is not looked at."""
     order = prepared.assembly.order
     position = np.empty(len(order), dtype=np.int64)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib import metadata
@@ -12,12 +13,13 @@ import numpy as np
 
 from dishtrace.errors import Fault, InputError
 from dishtrace.flux.measure import trace
+from dishtrace.flux.prepared import Prepared, common_of, in_lots, light_key, prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
 from dishtrace.study.size.best import Best, Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
-from dishtrace.study.size.light import Light, light_on
+from dishtrace.study.size.light import Light, lights_on
 from dishtrace.study.size.trial import Trial, trial_of
 from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep.keys import scene_with
@@ -208,14 +210,14 @@ def size(
             spot = pilot.best_focus.radius_m
             knobs = (main_knob(scene.parts[number], r50=spot["50"].value, r99=spot["99"].value),)
         traced = _Traced(scene, number, knobs, warm, progress=progress, each=each)
-        traced.run(options, interrupts)
+        traced.run(interrupts, **options)
     found, stopped = traced.trials, traced.stopped
     if stopped and not found:
         raise KeyboardInterrupt
     if not found:
-        raise InputError(list(dict.fromkeys(traced.faults)))
+        raise InputError(list(dict.fromkeys(itertools.chain(*traced.faults.values()))))
     grid = _grid(knobs, found)
-    told = _notes(scene, part, grid, traced.faults, n_left=len(traced.order) - len(found) if stopped else 0)
+    told = _notes(scene, part, grid, traced)
     has_heat = grid is not None and all(trial.heat is not None for trial in grid.trials.flat)
     return Sizing(
         scene=scene,
@@ -227,7 +229,7 @@ def size(
         grid=grid,
         bests=tuple(best_at(grid, k, warm[k]) for k in range(len(warm))) if has_heat else (),
         captures={} if grid is None else {share: smallest_for(grid, share) for share in CAPTURES},
-        rays=each,
+        rays=traced.rays,
         seed=seed,
         version=metadata.version("dishtrace"),
         stopped=stopped,
@@ -236,7 +238,7 @@ def size(
 
 
 class _Traced:
-    """Traces the sizes of a part, one after another, until all are done or the user stops."""
+    """Traces the sizes of a part, as many together as fit in memory, until all are done or the user stops."""
 
     def __init__(
         self,
@@ -249,39 +251,56 @@ class _Traced:
         each: int,
     ) -> None:
         self.scene, self.number, self.knobs, self.warm = scene, number, knobs, warm
-        self.progress, self.each, self.order = progress, each, list(_order(knobs))
+        self.progress, self.rays, self.order = progress, each, list(_order(knobs))
         self.trials: dict[tuple[int, ...], Trial] = {}
-        self.faults: list[Fault] = []
+        self.faults: dict[tuple[int, ...], list[Fault]] = {}
         self.notes: tuple[str, ...] = ()
         self.stopped = False
 
-    def run(self, options: dict[str, Any], interrupts: Interrupts) -> None:
+    def run(self, interrupts: Interrupts, *, seed: int, **options: Any) -> None:
         """Trace with the rays, seed and threads of `trace`."""
-        for n_done, place in enumerate(self.order):
-            if interrupts.is_set:
-                self.stopped = True
-                return
-            values = {knob.name: float(knob.values[k]) for knob, k in zip(self.knobs, place, strict=True)}
-            try:
-                sized = scene_with(self.scene, settings_for(self.scene, self.number, values))
-                result = light_on(sized, self.number, progress=self._shifted(n_done * self.each), **options)
-            except InputError as error:
-                self.faults += error.faults
-                continue
-            except KeyboardInterrupt:
-                self.stopped = True
-                return
-            if result.stopped:
-                self.stopped = True
-                return
-            self.trials[place] = trial_of(result, self.number, values, self.warm)
-            self.notes = _trace_notes(result)
+        placed: deque[tuple[int, ...]] = deque()
+        try:
+            for lot in in_lots(self._prepared(placed, seed=seed)):
+                self.stopped = interrupts.is_set
+                if self.stopped:
+                    return
+                show = self._shifted(len(self.trials))
+                lights = lights_on(lot, self.number, progress=show, **options)
+                self.stopped = lights[0].stopped
+                if self.stopped and self.trials:
+                    return
+                for light in lights:
+                    place = placed.popleft()
+                    self.trials[place] = trial_of(light, self.number, self._values(place), self.warm)
+                self.notes = _trace_notes(lights[0])
+                if self.stopped:
+                    self.rays = lights[0].rays
+                    return
+        except KeyboardInterrupt:
+            self.stopped = True
 
-    def _shifted(self, before: int) -> Callable[[int, int], None] | None:
-        """Progress of one trace as progress of all of them."""
+    def _values(self, place: tuple[int, ...]) -> dict[str, float]:
+        return {knob.name: float(knob.values[k]) for knob, k in zip(self.knobs, place, strict=True)}
+
+    def _prepared(self, placed: deque[tuple[int, ...]], *, seed: int) -> Iterator[Prepared]:
+        """Scenes with the part at its sizes; the places of sound ones go to `placed`, the others' faults are kept."""
+        common, key = common_of(self.scene), light_key(self.scene)
+        for place in self.order:
+            try:
+                sized = scene_with(self.scene, settings_for(self.scene, self.number, self._values(place)))
+                one = prepare(sized, seed=seed, common=common if light_key(sized) == key else None)
+            except InputError as error:
+                self.faults[place] = error.faults
+                continue
+            placed.append(place)
+            yield one
+
+    def _shifted(self, n_done: int) -> Callable[[int, int], None] | None:
+        """Progress of a lot as progress of all of them."""
         if self.progress is None:
             return None
-        progress, whole = self.progress, len(self.order) * self.each
+        progress, before, whole = self.progress, n_done * self.rays, len(self.order) * self.rays
         return lambda done, _: progress(before + done, whole)
 
 
@@ -353,21 +372,16 @@ def _trace_notes(result: Light) -> tuple[str, ...]:
     return tuple(note for note in result.notes if not note.startswith('part "'))
 
 
-def _notes(
-    scene: Scene,
-    part: str,
-    grid: Grid | None,
-    faults: Sequence[Fault],
-    *,
-    n_left: int,
-) -> Iterator[str]:
-    if n_left:
-        yield f"stopped early: {n_left} sizes were not traced"
+def _notes(scene: Scene, part: str, grid: Grid | None, traced: _Traced) -> Iterator[str]:
+    faults, n_left = list(traced.faults.values()), len(traced.order) - len(traced.trials) - len(traced.faults)
+    if traced.stopped:
+        left = f"{n_left} sizes were not traced" if n_left > 0 else f"each size has {traced.rays} rays only"
+        yield f"stopped early: {left}"
     if grid is None:
         yield "too few sizes were traced to tell the best"
     elif grid.trials.flat[0].heat is None:
         yield f'the thermal emittance of "{part}" is not given: its losses, and so the best size, are not known'
     if faults:
-        yield f"{len(faults)} sizes could not be traced, the first because: {faults[0]}"
+        yield f"{len(faults)} sizes could not be traced, the first because: {faults[0][0]}"
     if any(other.name != part for other in scene.parts):
         yield f'only "{part}" was changed: what holds it must be made to fit'
