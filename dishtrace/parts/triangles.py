@@ -61,7 +61,11 @@ def corner_numbers(triangles: np.ndarray) -> np.ndarray:
         order = np.argsort(points[:, axis], kind="stable")
         jumps = np.diff(points[order, axis]) > tolerance
         labels[order, axis] = np.concatenate([[0], np.cumsum(jumps)])
-    _, numbers = np.unique(labels, axis=0, return_inverse=True)
+    numbers = labels[:, 0]
+    for axis in (1, 2):
+        # two axes at a time keep within 64 bits and sort far faster than rows
+        together = numbers * (labels[:, axis].max(initial=0) + 1) + labels[:, axis]
+        numbers = np.unique(together, return_inverse=True)[1]
     return numbers.reshape(-1, 3).astype(np.int64)
 
 
