@@ -15,7 +15,7 @@ from dishtrace.dish.outline import outline_of
 from dishtrace.dish.pose import Pose, share_turned_away
 from dishtrace.errors import InputError
 from dishtrace.flux.ledger import ledger
-from dishtrace.flux.measure import Prepared, prepare
+from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate, from_left_out
 from dishtrace.sun.position import air_pressure, direction_of, locate_sun

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dishtrace.flux.measure import Prepared, prepare
+from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.parts import refine, rings, solids
 from dishtrace.scene.model import Scene
 from dishtrace.scene.read import scene_from_text
