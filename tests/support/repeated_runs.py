@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from dishtrace.flux import peak
-from dishtrace.flux.measure import Prepared, prepare
+from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.flux.planes import framed, kernel_screens, spot_plane
 from dishtrace.flux.screen import radii_of
 from dishtrace.scene.read import load_scene, scene_from_text
