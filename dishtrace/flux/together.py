@@ -39,6 +39,9 @@ def run_together(
 ) -> int:
     """Trace points 0 .. n_points - 1 of all scrambles into the tally of each scene, one stretch for all at a time.
 
+    The stretches are those of `run`: sums to the last bit depend on them, since the direct rays of each follow its
+    mirror rays.
+
     Parameters
     ----------
     optics, screens, tallies : sequences of the same length

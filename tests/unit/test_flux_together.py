@@ -16,6 +16,7 @@ from dishtrace.flux import prepared, together
 from dishtrace.flux.prepared import light_key
 from dishtrace.flux.together import trace_together
 from dishtrace.scene.read import scene_from_text
+from dishtrace.trace import run as running
 from tests.support.plate_scene import GREY, plate_scene
 
 ARM = (0.4, "[0.0, 0.25, 0.0]")
@@ -54,6 +55,15 @@ def numbers(value):
     return (value.shape, value.dtype.str, value.tobytes()) if isinstance(value, np.ndarray) else repr(value)
 
 
+@pytest.fixture(scope="module", autouse=True)
+def short_stretches():
+    """Three stretches for so few rays; their number shows in the last bits, since each ends with its direct rays."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (together, running):
+            patch.setattr(module, "STRETCH_POINTS", 512)
+        yield
+
+
 @pytest.fixture(scope="module")
 def separate():
     return [numbers(dt.trace(scene, rays=RAYS, seed=5)) for scene in scenes()]
@@ -62,7 +72,6 @@ def separate():
 @pytest.mark.parametrize(("most_bytes", "threads"), [(250e6, 2), (30e6, 1), (0.0, 3)])
 def test_results_are_those_of_separate_traces_to_the_last_bit(separate, monkeypatch, most_bytes, threads):
     monkeypatch.setattr(prepared, "MOST_BYTES", most_bytes)
-    monkeypatch.setattr(together, "STRETCH_POINTS", 512)
     steps = []
     told = trace_together(
         scenes(), rays=RAYS, seed=5, threads=threads, progress=lambda done, whole: steps.append((done, whole))
