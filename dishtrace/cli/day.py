@@ -49,7 +49,7 @@ def day_command(
         typer.Option(metavar="ZONE", show_default=False, help="+02:00 or Europe/Athens. Default: that of sun.time."),
     ] = None,
     traces: Annotated[
-        int | None, typer.Option(metavar="N", parser=count, show_default=False, help="Most traces. Default: 56.")
+        int | None, typer.Option(metavar="N", parser=count, show_default=False, help="Most traces. Default: 52.")
     ] = None,
     reset_days: Annotated[
         int | None,

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from dishtrace.stats import Estimate
     from dishtrace.study.day import Day
     from dishtrace.study.day.hazards import Hazard
+    from dishtrace.study.day.warmth import HeatedDay
 
 MOST_ROWS = 16
 MOST_HAZARDS = 12
@@ -133,7 +134,12 @@ def _stop(found: Day, signs: Signs) -> list[str]:
     """The drive stops."""
     if not found.standings:
         return []
-    lines: list[str] = [Heading(f"If the dish stops moving at {found.worst_at:%H:%M}")]
+    when = (
+        f"at {found.worst_at:%H:%M}"
+        if found.span == "day"
+        else f"at the year's worst moment, {found.worst_at:%d %b %H:%M}"
+    )
+    lines: list[str] = [Heading(f"If the dish stops moving {when}")]
     if found.drift is not None:
         lines += bullet(drift_text(found.drift, signs))
     others = [part.name for part in found.scene.parts if part.role != "receiver"]
@@ -225,12 +231,21 @@ def _hazards(found: Day, signs: Signs) -> list[str]:
 def _heating(found: Day, signs: Signs) -> list[str]:
     """Fillings and parts under the day's light."""
     lines: list[str] = []
-    if found.heat_start is not None and (found.timelines or found.warmths):
-        lines.append(Heading(f"Heating from {found.heat_start:%H:%M} on, each part equally warm, air held"))
-    for timeline in found.timelines:
+    for heat in found.heats:
+        if heat.timelines or heat.warmths:
+            when = f"from {heat.start:%H:%M} on" if not heat.why else f"on {heat.start:%d %b from %H:%M on}: {heat.why}"
+            lines += [Heading(f"Heating {when}"), "  (each part equally warm, air and wind held)"]
+            lines += _heated(heat, signs)
+    return lines
+
+
+def _heated(heat: HeatedDay, signs: Signs) -> list[str]:
+    """Fillings and parts on one day."""
+    lines: list[str] = []
+    for timeline in heat.timelines:
         for line in timeline_lines(timeline, signs):
             lines += [line] if len(line) <= WIDTH else textwrap.wrap(line, WIDTH, subsequent_indent="    ")
-    for warmth in found.warmths:
+    for warmth in heat.warmths:
         how = "its wall as one lump" if warmth.kind == "wall" else "settling at once: it has no wall"
         text = f'"{warmth.part}" gets up to {written(warmth.highest_c, signs, "C")} at {warmth.at:%H:%M} ({how})'
         if warmth.limit_c is not None:

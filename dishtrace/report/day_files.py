@@ -12,7 +12,9 @@ from dishtrace.report.folder import slugs
 from dishtrace.report.timeline import write_events, write_timeline
 
 if TYPE_CHECKING:
+    from dishtrace.heat.timeline import Timeline
     from dishtrace.study.day import Day
+    from dishtrace.study.day.warmth import HeatedDay
 
 
 def write_day(found: Day, folder: Path) -> list[str]:
@@ -25,11 +27,26 @@ def write_day(found: Day, folder: Path) -> list[str]:
     if found.hazards:
         rows = [_flat(hazard.to_dict()) | {"text": hazard_text(hazard, found.span)} for hazard in found.hazards]
         written.append(_write(folder / "day-hazards.csv", found, rows))
-    for timeline, name in zip(found.timelines, slugs(timeline.part for timeline in found.timelines), strict=True):
+    for timeline, name in named_timelines(found):
         written.append(write_timeline(timeline, folder / f"timeline-{name}.csv"))
-    if found.timelines:
-        written.append(write_events(list(found.timelines), folder / "timeline-events.csv"))
+    for heat in found.heats:
+        if heat.timelines:
+            name = f"timeline-events{_of_day(heat)}.csv"
+            written.append(write_events(list(heat.timelines), folder / name))
     return written
+
+
+def named_timelines(found: Day) -> list[tuple[Timeline, str]]:
+    """Fillings and the part of a file's name that tells each: the part's name, of a year with the date behind it."""
+    named = []
+    for heat in found.heats:
+        names = slugs(timeline.part for timeline in heat.timelines)
+        named += [(timeline, name + _of_day(heat)) for timeline, name in zip(heat.timelines, names, strict=True)]
+    return named
+
+
+def _of_day(heat: HeatedDay) -> str:
+    return f"-{heat.day.isoformat()}" if heat.why else ""
 
 
 def month_rows(found: Day) -> list[dict[str, Any]]:

@@ -133,7 +133,7 @@ def test_heating_follows_the_light_and_closes_its_balance():
     absorbed = timeline.columns["absorbed_j"][-1] / 3.6e6
     assert absorbed == pytest.approx(found.energy_kwh["absorbed:block"].value, rel=0.01)
     hottest = timeline.columns["time_s"][np.argmax(timeline.columns["temperature_c"])]
-    at = found.heat_start + timedelta(seconds=float(hottest))
+    at = found.heats[0].start + timedelta(seconds=float(hottest))
     assert 12 <= at.hour <= 15
     assert [warmth.part for warmth in found.warmths] == ["sheet"]
     assert found.warmths[0].kind == "settled"
@@ -199,7 +199,7 @@ def test_clouds_of_the_weather_file_are_in_the_heating(tmp_path):
     found = dt.day(load_scene(tmp_path / "scene.toml"), date="2026-06-21", rays=8192, step_min=60.0)
     assert found.sky.kind == "weather"
     (timeline,) = found.timelines
-    hours = found.heat_start.hour + found.heat_start.minute / 60.0 + timeline.columns["time_s"] / 3600.0
+    hours = found.heats[0].start.hour + found.heats[0].start.minute / 60.0 + timeline.columns["time_s"] / 3600.0
     warm = timeline.columns["temperature_c"]
     before, under, after = (float(np.interp(hour, hours, warm)) for hour in (9.5, 13.4, 17.0))
     assert under < before - 5.0

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib import colormaps, rc_context
 from matplotlib.figure import Figure
 
-from dishtrace.report.folder import slugs
+from dishtrace.report.day_files import named_timelines
 from dishtrace.report.numerals import FINE, written
 from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
 from dishtrace.report.pictures.timeline import write_timeline_picture
@@ -25,7 +25,7 @@ def draw_day_pictures(found: Day, folder: Path) -> list[str]:
     figure = draw_day(found) if found.span == "day" else draw_year(found)
     written = [saved(figure, found.version, folder / f"{found.span}.png")]
     title = found.scene.title or "untitled"
-    for timeline, name in zip(found.timelines, slugs(timeline.part for timeline in found.timelines), strict=True):
+    for timeline, name in named_timelines(found):
         path = folder / f"timeline-{name}.png"
         written.append(write_timeline_picture(timeline, path, title=title, version=found.version))
     return written

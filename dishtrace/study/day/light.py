@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from dishtrace.errors import Fault, InputError
 from dishtrace.stats import Estimate
-from dishtrace.study.day.spread import Chosen, best_kernel, choose, distinct, weights
+from dishtrace.study.day.field import Field, fitted
+from dishtrace.study.day.spread import Chosen, choose, distinct
 from dishtrace.study.fit.ladder import StoppedError, Tracer
 
 if TYPE_CHECKING:
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 TRACED_DNI_W_M2 = 1000.0
 MATTERS = ("first.receiver", "first.stand", "first.other_parts", "outline")
 N_BLOCKS = 32
+NEAR_COUNTS = 0.8
+SAFETY = 1.15
+"""Lengths that are fitted make guesses look better than they are; seen with traced and invented lights. [–]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,15 +47,20 @@ class Light:
         With each block of rays left out; NaN where not known.
     weights : (n, k) float64
         How much each traced step counts at each step. [–]
-    between : (q,) float64
-        Standard error of what lies between traced steps, by checks; 0 where all were traced, NaN where not checked.
+    field : Field
+        Of the traced steps' places.
+    scales : (q,) float64
+        Standard deviation of each figure as a field; NaN where tracing was stopped before the checks.
+    places : (n, d) float64
+        Of all steps.
+    spread : (n,) float64
+        Standard deviation of what lies between traced steps, in `scales`; 0 where a step was traced. [–]
     chosen : Chosen
         Which steps were traced.
     owners : (n,) int64
         Position in `chosen.steps` of the traced step that a step is or looks like; -1 for those between.
     is_lit : (n,) bool
         Steps at which the sun stands before the mirror; the others have no mirror light.
-    kernel : str
     results : dict
         The traces by step.
     """
@@ -61,12 +70,15 @@ class Light:
     known_se: np.ndarray
     left_out: np.ndarray
     weights: np.ndarray
-    between: np.ndarray
+    field: Field
+    scales: np.ndarray
+    places: np.ndarray
+    spread: np.ndarray
     chosen: Chosen
     owners: np.ndarray
     is_lit: np.ndarray
-    kernel: str
     results: dict[int, Result]
+    sums: dict[bytes, float] = field(default_factory=dict, repr=False)
 
     def column(self, name: str) -> tuple[np.ndarray, np.ndarray]:
         """A figure at all steps and its standard error, NaN where unknown; 0 and 0 where the dish has no sun, (n,)."""
@@ -75,8 +87,7 @@ class Light:
         left = _mixed(self.weights, self.left_out[:, :, j])
         plain = _mixed(np.abs(self.weights), self.known_se[:, j])
         paired = _jackknife(left)
-        between = np.where(self.owners < 0, self.between[j], 0.0)
-        error = np.hypot(np.where(np.isfinite(paired), paired, plain), between)
+        error = np.hypot(np.where(np.isfinite(paired), paired, plain), self._between(j))
         return np.where(self.is_lit, value, 0.0), np.where(self.is_lit, error, 0.0)
 
     def summed(self, terms: dict[str, np.ndarray]) -> Estimate:
@@ -90,8 +101,8 @@ class Light:
         Returns
         -------
         Estimate
-            Rays are common to all traces, so their errors are paired; what lies between traced steps is taken to err
-            the same way everywhere, which is the worst case.
+            Rays are common to all traces, so their errors are paired. What lies between traced steps errs alike where
+            steps are alike, and figures are taken to err alike, which is the worst case.
         """
         value, left, between = 0.0, np.zeros(N_BLOCKS), 0.0
         for name, factor in terms.items():
@@ -100,10 +111,41 @@ class Light:
             counts = (lit @ self.weights)[np.newaxis]
             value += float(_mixed(counts, self.known[:, j])[0])
             left = left + _mixed(counts, self.left_out[:, :, j])[0]
-            open_steps = np.abs(lit[self.owners < 0]).sum()
-            between += float(open_steps * self.between[j]) if open_steps > 0.0 else 0.0
+            beside = self._sum_spread(np.where(self.spread > 0.0, lit, 0.0))
+            between += beside * float(self.scales[j]) if beside > 0.0 else 0.0
         error = float(np.hypot(_jackknife(left[np.newaxis])[0], between))
         return Estimate(value, error if np.isfinite(error) else None)
+
+    def _sum_spread(self, factors: np.ndarray) -> float:
+        """`Field.sum_spread` of the steps; the same factors come again with other figures."""
+        key = factors.tobytes()
+        if key not in self.sums:
+            self.sums[key] = self.field.sum_spread(self.places, factors)
+        return self.sums[key]
+
+    def between(self, name: str) -> float:
+        """Root mean square of the error of a figure between traced steps; NaN where it is not known."""
+        is_open = (self.spread > 0.0) & self.is_lit
+        return float(np.sqrt(np.mean(self._between(self.names.index(name))[is_open] ** 2))) if is_open.any() else 0.0
+
+    def _between(self, j: int) -> np.ndarray:
+        """Standard error of a figure between traced steps, (n,)."""
+        is_open = self.spread > 0.0
+        found = np.zeros(len(self.spread))
+        if is_open.any():
+            here = local_errors(self.field, self.known[:, [j]], self.scales[[j]], self.places[is_open])
+            found[is_open] = self.spread[is_open] * here[:, 0]
+        return found
+
+
+def local_errors(known: Field, values: np.ndarray, scales: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Standard deviation of figures (k, q) as fields near places (n, d), (n, q).
+
+    Most of the variance goes by how well known neighbours are guessed, the rest by how well all are, since few
+    neighbours tell little.
+    """
+    near = SAFETY * known.local_scales(values, at)
+    return np.sqrt(NEAR_COUNTS * near**2 + (1.0 - NEAR_COUNTS) * scales**2)
 
 
 def _mixed(counts: np.ndarray, known: np.ndarray) -> np.ndarray:
@@ -225,16 +267,20 @@ def _assembled(poses: Poses, chosen: Chosen, results: dict[int, Result]) -> Ligh
     errors = np.array([[_error(table[name]) for name in names] for table in tables])
     left = np.stack([np.stack([_left_out(table[name]) for name in names], axis=1) for table in tables])
     places, steps = poses.places, np.array(chosen.steps)
-    columns = [names.index(name) for name in MATTERS]
-    kernel = best_kernel(places[steps], known[:, columns])
-    counts, owners = _counts(places, steps, kernel)
-    between = np.zeros(len(names))
-    if (owners < 0).any():
-        between = _between(places, chosen, known, kernel)
-    return Light(names, known, errors, left, counts, between, chosen, owners, poses.is_lit, kernel, results)
+    matter = [names.index(name) for name in MATTERS]
+    found = fitted(places[steps], known[:, matter])
+    counts, owners = _counts(places, steps, found)
+    spread = np.zeros(len(places))
+    is_open = owners < 0
+    if is_open.any():
+        spread[is_open] = np.maximum(found.spread(places[is_open]), 1e-12)
+    scales = _scales(found, known, chosen)
+    return Light(
+        names, known, errors, left, counts, found, scales, places, spread, chosen, owners, poses.is_lit, results
+    )
 
 
-def _counts(places: np.ndarray, steps: np.ndarray, kernel: str) -> tuple[np.ndarray, np.ndarray]:
+def _counts(places: np.ndarray, steps: np.ndarray, known: Field) -> tuple[np.ndarray, np.ndarray]:
     """Weights of the traced steps at all steps, and which of them a step is or looks like."""
     alike = distinct(places)
     owners = np.full(len(places), -1)
@@ -244,17 +290,23 @@ def _counts(places: np.ndarray, steps: np.ndarray, kernel: str) -> tuple[np.ndar
     of_one = owners >= 0
     counts[of_one, owners[of_one]] = 1.0
     if not of_one.all():
-        counts[~of_one] = weights(places[steps], places[~of_one], kernel=kernel)
+        counts[~of_one] = known.weights(places[~of_one])
     return counts, owners
 
 
-def _between(places: np.ndarray, chosen: Chosen, known: np.ndarray, kernel: str) -> np.ndarray:
-    """Root mean square of what checks differ from what the other traces foretell, (q,); NaN without checks."""
+def _scales(known: Field, values: np.ndarray, chosen: Chosen) -> np.ndarray:
+    """Standard deviation of each figure as a field, (q,), by guessing each traced step from the others.
+
+    It is the larger one of that over all steps and over those that were traced as checks, and so large that 95 % of the
+    errors lie within two of it, since errors have longer tails than normal ones where the light changes fast.
+    """
     if not chosen.n_checks:
-        return np.full(known.shape[1], np.nan)
-    nodes, n_nodes = chosen.nodes, len(chosen.nodes)
-    counts = weights(places[nodes], places[chosen.steps[n_nodes:]], kernel=kernel)
-    return np.sqrt(np.mean((counts @ known[:n_nodes] - known[n_nodes:]) ** 2, axis=0))
+        return np.full(values.shape[1], np.nan)
+    errors, expected = known.left_out(values)
+    ratios = np.abs(errors) / expected[:, np.newaxis]
+    checks = ratios[len(ratios) - chosen.n_checks :]
+    whole, some = np.sqrt(np.mean(ratios**2, axis=0)), np.sqrt(np.mean(checks**2, axis=0))
+    return SAFETY * np.max([whole, some, np.quantile(ratios, 0.95, axis=0) / 2.0], axis=0)
 
 
 def _error(value: Estimate) -> float:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from dishtrace.study.day.poses import Poses
     from dishtrace.study.day.sky import Sky
     from dishtrace.study.day.table import Table
-    from dishtrace.study.day.warmth import Warmth
+    from dishtrace.study.day.warmth import HeatedDay, Warmth
     from dishtrace.study.drift import Drift
 
 
@@ -61,12 +61,8 @@ class Day:
         When the spot has then left the receivers.
     worst_at : datetime or None
         When the receivers get most.
-    timelines : tuple of Timeline
-        For a day: fillings under its light.
-    warmths : tuple of Warmth
-        For a day: other parts.
-    heat_start : datetime or None
-        When timelines start.
+    heats : tuple of HeatedDay
+        Heating: of the day, or of chosen days of the year.
     hazards : tuple of Hazard
     notes : tuple of str
     """
@@ -91,9 +87,7 @@ class Day:
     standings: tuple[Standing, ...] = ()
     drift: Drift | None = None
     worst_at: datetime | None = None
-    timelines: tuple[Timeline, ...] = ()
-    warmths: tuple[Warmth, ...] = ()
-    heat_start: datetime | None = None
+    heats: tuple[HeatedDay, ...] = ()
     hazards: tuple[Hazard, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -101,6 +95,16 @@ class Day:
     def set_declination(self) -> np.ndarray | None:
         """As the dish was set at each step where it is re-set from time to time; None: as the scene says. [rad]"""
         return self.poses.set_declination
+
+    @property
+    def timelines(self) -> tuple[Timeline, ...]:
+        """Fillings of all heated days."""
+        return tuple(timeline for heat in self.heats for timeline in heat.timelines)
+
+    @property
+    def warmths(self) -> tuple[Warmth, ...]:
+        """Other parts of all heated days."""
+        return tuple(warmth for heat in self.heats for warmth in heat.warmths)
 
     @property
     def traces(self) -> int:
@@ -135,21 +139,18 @@ class Day:
             "drive_stops": None if self.drift is None else self.drift.to_dict(),
             "after_stop": [standing.to_dict() for standing in self.standings],
             "drive_errors": [slip.to_dict() for slip in self.slips],
-            "heat_start": None if self.heat_start is None else self.heat_start.isoformat(),
-            "timelines": [timeline.to_dict() for timeline in self.timelines],
-            "warm_parts": [warmth.to_dict() for warmth in self.warmths],
+            "heating": [heat.to_dict() for heat in self.heats],
             "hazards": [hazard.to_dict() for hazard in self.hazards],
             "notes": list(self.notes),
             "rows": self.rows(),
         }
 
     def between(self) -> dict[str, float | None]:
-        """Error of what lies between traced directions, as shares of the largest light found; None: not checked. [–]"""
+        """Root mean square error between traced directions, as shares of the sunlight on it; None: unknown. [–]"""
         light, found = self.light, {}
+        scale = float(light.known[:, light.names.index("outline")].max(initial=0.0))
         for key in ("receiver", "stand"):
-            j = light.names.index(f"first.{key}")
-            scale = float(np.nansum(light.known[:, [light.names.index("outline")]].max(initial=0.0)))
-            error = float(light.between[j]) / scale if scale > 0.0 else np.nan
+            error = light.between(f"first.{key}") / scale if scale > 0.0 else np.nan
             found[key] = error if np.isfinite(error) else None
         return found
 

@@ -21,15 +21,11 @@ if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
     from dishtrace.study.day.path import SunPath
 
-BESIDE_SETTING = 0.3
-"""Scale of the declination beside that difference: the light hardly depends on it while the setting is right. [–]"""
 CLOCK_DRIVEN = ("polar-axis", "stationary-focus")
 NEAR = 5e-3
 """Angle from the dish axis from which on directions count as closer together, as the spot is about as wide. [rad]"""
-NEAR_SETTING = 20e-3
-"""The same of a declination that is set wrong, beside hour angles: about a receiver's size over the distance. [rad]"""
-SETTING_SPAN = 0.6
-"""Scale of the drawn-together setting, so that a year of it spans about as much as a day of hour angles. [–]"""
+NEAR_SETTING = 0.1
+"""The same of a declination that is set wrong, which moves the spot by half its distance or so. [rad]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +184,7 @@ def _places(scene: Scene, path: SunPath, suns: np.ndarray, set_declination: np.n
     Where nothing stands on the ground and the mirror keeps its shape, only the sun's direction in the dish frame
     matters; angles from the axis are drawn together, asinh(angle / 5 mrad), since the light changes fast near the axis
     and slowly far from it. Else hour angle and declination; where the declination is set by hand, the difference to the
-    setting drawn together likewise, and the declination beside it only where the setting changes.
+    setting, drawn together likewise, and the declination beside it only where the setting changes.
     """
     kind = scene.mount.kind
     has_ground = any(part.frame == "ground" for part in scene.parts)
@@ -201,7 +197,7 @@ def _places(scene: Scene, path: SunPath, suns: np.ndarray, set_declination: np.n
     given = getattr(scene.mount, "set_declination_deg", None)
     setting = set_declination if given is None else np.radians(nominal(given))
     if setting is None or set_declination is not None:
-        columns.append(path.declination * (1.0 if setting is None else BESIDE_SETTING))
+        columns.append(path.declination)
     if setting is not None:
-        columns.append(SETTING_SPAN * np.arcsinh((path.declination - setting) / NEAR_SETTING))
+        columns.append(NEAR_SETTING * np.arcsinh((path.declination - setting) / NEAR_SETTING))
     return np.stack(columns, axis=1)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-KERNELS = ("linear", "thin_plate_spline")
+from dishtrace.study.day.field import Field, fitted
+
 ALIKE = 2e-5
 """Places nearer than this give the same light: a hundredth of a small slope error. [rad]"""
 N_FIRST = 6
@@ -19,6 +20,12 @@ N_CHECKS = 8
 WELL = 2e-3
 """Foretold well: within this share of the largest light found. [–]"""
 MOST_CANDIDATES = 3000
+N_NEAR = 4
+"""So many known steps tell how much the light differs near a place. [–]"""
+LEAST_SHARE = 0.15
+"""Counts as a difference where known ones are alike, so that what lies between them is not forgotten. [–]"""
+REFITTED = (8, 10, 13, 16, 20, 25, 32, 40, 50, 63, 79, 100, 160, 250, 400)
+"""Numbers of traced steps at which the field is fitted anew. [–]"""
 
 
 @dataclass
@@ -42,66 +49,6 @@ class Chosen:
     def nodes(self) -> list[int]:
         """Steps that are no checks."""
         return self.steps[: len(self.steps) - self.n_checks]
-
-
-def weights(places: np.ndarray, at: np.ndarray, *, kernel: str = "linear") -> np.ndarray:
-    """How much each known place counts at others.
-
-    Parameters
-    ----------
-    places : (k, d) float64
-        Known ones, no two alike.
-    at : (n, d) float64
-    kernel : str
-        "linear" (on a line: straight pieces) or "thin_plate_spline" (smooth).
-
-    Returns
-    -------
-    (n, k) float64
-        Rows sum to 1. [–]
-
-    References
-    ----------
-    .. [1] G. E. Fasshauer, *Meshfree Approximation Methods with MATLAB*, World Scientific, 2007 (from memory);
-       computed by ``scipy.interpolate.RBFInterpolator``.
-    """
-    from scipy.interpolate import RBFInterpolator
-
-    if len(places) == 1:
-        return np.ones((len(at), 1))
-    scale = max(float(np.ptp(places, axis=0).max()), 1e-300)
-    degree = 0 if kernel == "linear" else 1
-    known = places / scale
-    found = RBFInterpolator(known, np.eye(len(places)), kernel=kernel, degree=degree)(at / scale)
-    return found / found.sum(axis=1, keepdims=True)
-
-
-def best_kernel(places: np.ndarray, values: np.ndarray) -> str:
-    """The kernel that foretells each place best from all others.
-
-    Parameters
-    ----------
-    places : (k, d) float64
-    values : (k, q) float64
-        Of figures of one unit.
-    """
-    centred = places - places.mean(axis=0)
-    size = np.linalg.svd(centred, compute_uv=False)
-    if len(places) < 8 or len(size) < 2 or size[1] < 1e-3 * size[0]:
-        return "linear"
-    return min(KERNELS, key=lambda kernel: _left_out_error(places, values, kernel))
-
-
-def _left_out_error(places: np.ndarray, values: np.ndarray, kernel: str) -> float:
-    squares = []
-    for k in range(len(places)):
-        others = np.arange(len(places)) != k
-        try:
-            foretold = weights(places[others], places[k : k + 1], kernel=kernel) @ values[others]
-        except np.linalg.LinAlgError:
-            return np.inf
-        squares.append(float(np.sum((foretold[0] - values[k]) ** 2)))
-    return float(np.mean(squares))
 
 
 def distinct(places: np.ndarray) -> np.ndarray:
@@ -162,14 +109,16 @@ def choose(
     for step in dict.fromkeys(firsts):
         if not take(step):
             return chosen
+    even = places / np.maximum(np.ptp(places, axis=0), 1e-300)
     while len(chosen.steps) < N_FIRST:
-        if not take(int(candidates[np.argmax(_distance(places, candidates, chosen.steps))])):
+        if not take(int(candidates[np.argmax(_distance(even[chosen.steps], even[candidates]))])):
             return chosen
-    calm = 0
+    calm, guess = 0, None
     while len(chosen.steps) < most - N_CHECKS and calm < N_CALM:
-        step = _most_uncertain(places, candidates, importance, chosen.steps, np.array(figures))
+        guess = _field(places, chosen.steps, np.array(figures), guess)
+        step = _most_uncertain(places, candidates, importance, guess, np.array(figures))
         known = np.array(figures)
-        foretold = weights(places[chosen.steps], places[step : step + 1]) @ known
+        foretold = guess.weights(places[step : step + 1]) @ known
         if not take(step):
             return chosen
         error = float(np.abs(foretold[0] - figures[-1]).max())
@@ -188,26 +137,33 @@ def _thinned(steps: np.ndarray, importance: np.ndarray, most: int) -> np.ndarray
     return kept[np.unique(np.linspace(0, len(kept) - 1, min(most, len(kept))).astype(int))]
 
 
-def _distance(places: np.ndarray, steps: np.ndarray, known: list[int]) -> np.ndarray:
-    """Distance of steps from the nearest known one, (n,)."""
+def _distance(known: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Distance of places from the nearest known one, (n,)."""
     from scipy.spatial import cKDTree
 
-    return cKDTree(places[known]).query(places[steps])[0]
+    return cKDTree(known).query(places)[0]
+
+
+def _field(places: np.ndarray, steps: list[int], figures: np.ndarray, before: Field | None) -> Field:
+    """The field of the known steps; its lengths are sought anew whenever there are a quarter more of them."""
+    known = places[steps]
+    if before is None or len(steps) in REFITTED:
+        return fitted(known, figures, start=before)
+    return replace(before, places=known)
 
 
 def _most_uncertain(
-    places: np.ndarray, candidates: np.ndarray, importance: np.ndarray, known: list[int], figures: np.ndarray
+    places: np.ndarray, candidates: np.ndarray, importance: np.ndarray, guess: Field, figures: np.ndarray
 ) -> int:
-    """The step far from known ones, where these differ most, weighed by how bright it is."""
+    """The step that is foretold worst: far from known ones, where these differ most, weighed by how bright it is."""
     from scipy.spatial import cKDTree
 
-    count = min(4, len(known))
-    far, which = cKDTree(places[known]).query(places[candidates], k=count)
-    far, which = far.reshape(len(candidates), -1), which.reshape(len(candidates), -1)
-    differ = np.ptp(figures[which], axis=1).max(axis=1)
-    share = differ / max(float(np.abs(figures).max()), 1e-300) + 0.02
+    known, at = guess.places / guess.lengths, places[candidates] / guess.lengths
+    near = cKDTree(known).query(at, k=N_NEAR)[1]
+    share = np.ptp(figures[near], axis=1).max(axis=1) / max(float(np.abs(figures).max()), 1e-300)
     bright = np.sqrt(np.maximum(importance[candidates], 0.0) / max(float(importance.max()), 1e-300))
-    score = np.where(far[:, 0] > ALIKE, far[:, 0] * share * (0.1 + bright), -1.0)
+    far = _distance(guess.places, places[candidates]) > ALIKE
+    score = np.where(far, guess.spread(places[candidates]) * (LEAST_SHARE + share) * (0.1 + bright), -1.0)
     return int(candidates[np.argmax(score)])
 
 

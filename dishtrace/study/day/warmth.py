@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date as Date
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -63,6 +64,40 @@ class Warmth:
             "limit_c": self.limit_c,
             "over_limit_s": self.over_s,
             "ended": self.ended,
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class HeatedDay:
+    """Heating over one day.
+
+    Parameters
+    ----------
+    day : date
+    why : str
+        Why this day of a year was chosen; empty for a day that was asked for.
+    start : datetime
+        When it starts: the first step with sun.
+    timelines : tuple of Timeline
+        Fillings under the day's light.
+    warmths : tuple of Warmth
+        Other parts.
+    """
+
+    day: Date
+    why: str
+    start: datetime
+    timelines: tuple[Timeline, ...]
+    warmths: tuple[Warmth, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in day.json."""
+        return {
+            "day": self.day.isoformat(),
+            "why": self.why,
+            "start": self.start.isoformat(),
+            "timelines": [timeline.to_dict() for timeline in self.timelines],
+            "warm_parts": [warmth.to_dict() for warmth in self.warmths],
         }
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import date as Date
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -12,18 +11,19 @@ import numpy as np
 
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.quantity import nominal
-from dishtrace.study.day.drive import N_SLIPS, slips, stopped_drive
+from dishtrace.study.day.beside import with_drive_and_heat
+from dishtrace.study.day.drive import N_SLIPS
 from dishtrace.study.day.hazards import hazards_of
-from dishtrace.study.day.light import Light, light_along, scene_at
+from dishtrace.study.day.light import Light, light_along
+from dishtrace.study.day.notes import notes_of
 from dishtrace.study.day.outcome import Day
-from dishtrace.study.day.path import MINUTES_A_DAY, SunPath, sun_path, zone_of
-from dishtrace.study.day.poses import CLOCK_DRIVEN, Poses, poses_along
+from dishtrace.study.day.path import MINUTES_A_DAY, sun_path, zone_of
+from dishtrace.study.day.poses import CLOCK_DRIVEN, poses_along
 from dishtrace.study.day.shade import horizon_of, shaded_share, share_above
-from dishtrace.study.day.sky import Sky, sky_along, sky_kind
+from dishtrace.study.day.sky import sky_along, sky_kind
 from dishtrace.study.day.table import Table, sums_of, table_of
-from dishtrace.study.day.warmth import warmed
-from dishtrace.study.drift import stopped_drive_times
 from dishtrace.study.fit.ladder import StoppedError, Tracer
+from dishtrace.study.stopping import Interrupts
 from dishtrace.trace.run import available_threads
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 RAYS = 65536
 """Rays of each trace unless something else is asked for. [–]"""
-MOST_TRACES = 56
+MOST_TRACES = 52
 """Sun directions traced at most, checks among them; a year then costs less than 60 traces. [–]"""
 FEWEST_TRACES, HIGHEST_TRACES = 16, 2000
 STEP_MIN, YEAR_STEP_MIN = 10.0, 60.0
@@ -112,7 +112,7 @@ def year(
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> Day:
-    """A dish through a year: energy by month, spot and hazards, from at most 56 traced sun directions.
+    """A dish through a year: energy by month, spot and hazards, from at most 52 traced sun directions.
 
     Parameters are those of `day`, but for the `year`, a number. What lies between traced directions is checked by
     traces of its own, and its error is part of every standard error.
@@ -191,34 +191,35 @@ def _followed(
     threads = available_threads() if threads is None else threads
     extra = N_SLIPS if span == "day" and scene.mount.kind in CLOCK_DRIVEN else 0
     tracing = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
-    tracer = Tracer(n_wanted=extra, progress=progress, options=tracing)
-    try:
-        light = light_along(scene, path, poses, reaching * (1.0 - shaded), most=most, tracer=tracer)
-    except StoppedError as stop:
-        raise KeyboardInterrupt from stop
-    table = table_of(scene, path, poses, bright, light, above=above, shaded=shaded)
-    roles = {part.name: part.role for part in scene.parts}
-    found = Day(
-        scene=scene,
-        version=__version__,
-        span=span,
-        first=first,
-        days=days,
-        zone=str(place),
-        rays=next(iter(light.results.values())).rays,
-        seed=seed,
-        stopped=light.chosen.is_stopped,
-        table=table,
-        sky=bright,
-        poses=poses,
-        light=light,
-        energy_kwh=sums_of(scene, table, light),
-        dni_kwh_m2=float(reaching.sum() * path.step_s / 3.6e6),
-        months=_months(scene, table, light) if span == "year" else {},
-        hazards=hazards_of(table, [], roles=roles, stopped_at=None),
-        notes=_notes(scene, bright, light, zone_note, path, poses),
-    )
-    return found if span == "year" or found.stopped else _with_drive_and_heat(found, tracer)
+    with Interrupts() as interrupts:
+        tracer = Tracer(n_wanted=extra, progress=progress, options=tracing, interrupts=interrupts)
+        try:
+            light = light_along(scene, path, poses, reaching * (1.0 - shaded), most=most, tracer=tracer)
+        except StoppedError as stop:
+            raise KeyboardInterrupt from stop
+        table = table_of(scene, path, poses, bright, light, above=above, shaded=shaded)
+        roles = {part.name: part.role for part in scene.parts}
+        found = Day(
+            scene=scene,
+            version=__version__,
+            span=span,
+            first=first,
+            days=days,
+            zone=str(place),
+            rays=next(iter(light.results.values())).rays,
+            seed=seed,
+            stopped=light.chosen.is_stopped,
+            table=table,
+            sky=bright,
+            poses=poses,
+            light=light,
+            energy_kwh=sums_of(scene, table, light),
+            dni_kwh_m2=float(reaching.sum() * path.step_s / 3.6e6),
+            months=_months(scene, table, light) if span == "year" else {},
+            hazards=hazards_of(table, [], roles=roles, stopped_at=None),
+            notes=notes_of(scene, bright, light, table, poses, zone_note=zone_note),
+        )
+        return found if found.stopped else with_drive_and_heat(found, tracer)
 
 
 def _months(scene: Scene, table: Table, light: Light) -> dict[int, dict[str, Any]]:
@@ -230,71 +231,3 @@ def _months(scene: Scene, table: Table, light: Light) -> dict[int, dict[str, Any
         irradiation = float(table.open_w_m2[steps].sum() * table.path.step_s / 3.6e6)
         found[int(number)] = {"dni_kwh_m2": irradiation, **sums_of(scene, table, light, steps)}
     return found
-
-
-def _with_drive_and_heat(found: Day, tracer: Tracer) -> Day:
-    """What is told of a single day: an imperfect drive, hazards of a stop, heating."""
-    scene, table = found.scene, found.table
-    best = int(np.argmax(table.columns["receiver_w"][0] + 1e-6 * table.reaching_w_m2))
-    time, dni = table.path.time[best], float(table.reaching_w_m2[best])
-    setting = None if found.set_declination is None else float(found.set_declination[best])
-    slipped, is_stopped = slips(scene, time, dni=dni, set_declination=setting, tracer=tracer)
-    found = replace(found, slips=tuple(slipped), worst_at=time, stopped=is_stopped)
-    if is_stopped:
-        return found
-    options = {"seed": found.seed, "threads": tracer.options["threads"]}
-    standings, is_stopped = stopped_drive(
-        scene, time, dni=dni, set_declination=setting, rays=min(found.rays, 32768), **options
-    )
-    roles = {part.name: part.role for part in scene.parts}
-    hazards = hazards_of(table, standings, roles=roles, stopped_at=time)
-    found = replace(found, standings=tuple(standings), hazards=hazards, stopped=is_stopped)
-    if is_stopped:
-        return found
-    drift = stopped_drive_times(scene_at(scene, time, set_declination=setting), **options)
-    return replace(_heated(found, best), drift=drift, stopped=drift.stopped)
-
-
-def _heated(found: Day, best: int) -> Day:
-    """Heating under the day's light; parts lose heat as they stand when the receivers get most.
-
-    What heat would refuse (a filling that does not fit its tank) is told in the notes, and the light of the day kept.
-    """
-    table, light = found.table, found.light
-    nearest = light.chosen.steps[int(np.argmin(np.abs(np.array(light.chosen.steps) - best)))]
-    if light.owners[best] >= 0:
-        nearest = light.chosen.steps[light.owners[best]]
-    start = table.path.start[0]
-    seconds = np.array([(time - start).total_seconds() for time in table.path.time])
-    absorbed = {part.name: table.columns[f"absorbed_w:{part.name}"] for part in found.scene.parts}
-    try:
-        timelines, warmths = warmed(found.scene, light.results[nearest], start, seconds, absorbed)
-    except InputError as error:
-        return replace(found, notes=(*found.notes, *(f"no heating is told: {fault}" for fault in error.faults)))
-    return replace(found, timelines=tuple(timelines), warmths=tuple(warmths), heat_start=start)
-
-
-def _notes(scene: Scene, sky: Sky, light: Light, zone_note: str, path: SunPath, poses: Poses) -> tuple[str, ...]:
-    chosen = light.chosen
-    notes = [*sky.notes]
-    notes.append("standard errors are those of tracing and of what lies between traced directions, not of the sky")
-    if zone_note:
-        notes.append(zone_note)
-    if (light.owners < 0).any():
-        checked = (
-            f"{chosen.n_checks} of them to check the rest" if chosen.n_checks else "none of them to check the rest"
-        )
-        notes.append(
-            f"{len(chosen.steps)} of {len(path.time)} sun directions were traced, {checked}; between them the light is "
-            f"interpolated ({light.kernel.replace('_', ' ')})"
-        )
-    dark = int((~poses.is_lit & (sky.dni_w_m2 > 0.0)).sum())
-    if dark:
-        notes.append(
-            f"in {dark} of {len(path.time)} steps the sun stands behind the dish, and its light is not counted"
-        )
-    if scene.obstacles:
-        notes.append("obstacles are taken to dim mirror and parts alike: the spot keeps its shape under their shade")
-    if chosen.is_stopped:
-        notes.append("stopped early: fewer directions were traced than wanted, and none to check the rest")
-    return tuple(notes)

@@ -95,7 +95,7 @@ class Tracer:
         whole, before = max(self.n_wanted * each, self.rays_done + each), self.rays_done
         show = None if self.progress is None else lambda done, _: self.progress(before + done, whole)
         try:
-            result = trace(scene, progress=show, **self.options)
+            result = trace(scene, progress=show, peak_points=False, **self.options)
         except KeyboardInterrupt as stop:
             raise StoppedError from stop
         if result.stopped:
