@@ -8,10 +8,11 @@ from typing import NamedTuple
 import numpy as np
 
 from dishtrace.trace.kernels.batch import BATCH, N_COLUMNS
+from dishtrace.trace.kernels.going import N_GOING, N_MARKS
 from dishtrace.trace.kernels.populations import trace_rays
 from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Mirror, Parts, Screens, Sun, Tally, World
-from dishtrace.trace.points import N_DIMENSIONS_DIRECT, N_DIMENSIONS_MIRROR, N_SCRAMBLES, Points
-from dishtrace.trace.tree import STACK_SIZE, Tree
+from dishtrace.trace.points import N_SCRAMBLES, Points
+from dishtrace.trace.tree import Tree, new_flock, new_stack
 
 BACKEND = "cpu-numba"
 LONGEST_PATH = 64
@@ -41,10 +42,13 @@ def _world(optics: Optics, screens: Screens, tally: Tally, points: Points, longe
         screens=screens,
         tally=tally,
         points=points,
-        stack=np.empty(STACK_SIZE, dtype=np.int32),
-        batch=np.zeros(N_COLUMNS * BATCH),
-        words=np.empty((N_DIMENSIONS_MIRROR, BATCH), dtype=np.uint32),
-        start_facets=np.empty(BATCH, dtype=np.int64),
+        stack=new_stack(),
+        flock=new_flock(),
+        batch=np.zeros((1, N_COLUMNS * BATCH)),
+        words=np.empty((1, points.shifts.shape[1], BATCH), dtype=np.uint32),
+        starts=np.zeros((1, BATCH), dtype=np.int64),
+        going=np.zeros(N_GOING * BATCH),
+        marks=np.zeros(N_MARKS * BATCH, dtype=np.int64),
         path=np.empty((longest_path, 3)),
         n_path=np.zeros(1, dtype=np.int64),
     )
@@ -54,12 +58,11 @@ def _trace_row(optics: Optics, screens: Screens, tally: Tally, row: int, start: 
     """All scrambles that write to one row, one after the other: so sums never depend on the number of threads."""
     from_mirror = _world(optics, screens, tally, optics.mirror_points, 0)
     from_sun = _world(optics, screens, tally, optics.direct_points, 0)
-    state = np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32)
     start_direct, count_direct = start // MIRROR_RAYS_PER_DIRECT, count // MIRROR_RAYS_PER_DIRECT
     for scramble in range(row, N_SCRAMBLES, tally.incident.shape[0]):
-        trace_rays(from_mirror, False, scramble, row, start, count, state)
+        trace_rays(from_mirror, False, False, scramble, row, start, count)
         if len(optics.parts.part):
-            trace_rays(from_sun, True, scramble, row, start_direct, count_direct, state)
+            trace_rays(from_sun, True, False, scramble, row, start_direct, count_direct)
 
 
 def trace_points(
@@ -100,6 +103,5 @@ def ray_path(optics: Optics, screens: Screens, tally: Tally, *, ray: int) -> np.
     """
     world = _world(optics, screens, tally, optics.mirror_points, LONGEST_PATH)
     scramble, index = ray % N_SCRAMBLES, ray // N_SCRAMBLES
-    state = np.empty(N_DIMENSIONS_DIRECT, dtype=np.uint32)
-    trace_rays(world, False, scramble, scramble % tally.incident.shape[0], index, 1, state)
+    trace_rays(world, False, False, scramble, scramble % tally.incident.shape[0], index, 1)
     return world.path[: world.n_path[0]].copy()

@@ -57,7 +57,7 @@ def nearest(mirror, tree, origin, direction, leaving):
     """Distance and number by the tree, then by a search through all."""
     n = len(origin)
     t, number = np.empty((2, n)), np.empty((2, n), dtype=np.int64)
-    facets_by_tree(mirror, tree, origin, direction, leaving, np.empty(STACK_SIZE, np.int32), t[0], number[0])
+    facets_by_tree(mirror, tree, origin, direction, leaving, new_stack(), t[0], number[0])
     facets_by_search(mirror, origin, direction, leaving, t[1], number[1])
     return t, number
 

@@ -158,7 +158,7 @@ def test_empty_tree_has_no_leaves():
 def run_tree(tree, origin, direction, skip, *, root=0):
     n = len(origin)
     t, number = np.empty(n), np.empty(n, dtype=np.int64)
-    hits_by_tree(tree, root, NO_MIRROR, origin, direction, skip, np.empty(STACK_SIZE, np.int32), t, number)
+    hits_by_tree(tree, root, NO_MIRROR, origin, direction, skip, new_stack(), t, number)
     return t, number
 
 

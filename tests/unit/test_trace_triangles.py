@@ -172,7 +172,7 @@ def share(heights, covers, *, direction=(0.0, 0.0, 1.0), skip=-1, is_cover_clear
     tree, order = build_tree(triangles.min(axis=1), triangles.max(axis=1), first=0, corners=corners)
     parts = parts_of(triangles[order], np.array(covers, dtype=float).reshape(-1, 3)[order])
     skip = skip if skip < 0 else int(np.flatnonzero(order == skip)[0])
-    stack = np.empty(STACK_SIZE, dtype=np.int32)
+    stack = new_stack()
     return transmitted_share(tree, 0, parts, *place, 0.0, *direction, skip, stack, is_cover_clear)
 
 

@@ -22,25 +22,24 @@ from dishtrace.trace.kernels.sampling import (
     sun_tan2,
     unit,
 )
-from dishtrace.trace.points import N_DIMENSIONS_MIRROR
 
 # Rays made at once: their columns stay in the nearest cache.
 BATCH = 256
 # Columns of the scratch array, each BATCH long: place, unit normal, unit vector to the sun, power, place in the
-# facet's plane, unit direction after reflection, deviations of slope and spread, and how the first stretch ends.
+# facet's plane, unit direction after reflection, deviations of slope and spread.
 X, Y, Z, NX, NY, NZ, SX, SY, SZ, POWER, U, V, DX, DY, DZ = (BATCH * k for k in range(15))
-SLOPE_A, SLOPE_B, SPREAD_A, SPREAD_B, KEPT, END, CLEAR_END, CROSSING = (BATCH * k for k in range(15, 23))
-N_COLUMNS = 23
+SLOPE_A, SLOPE_B, SPREAD_A, SPREAD_B = (BATCH * k for k in range(15, 19))
+N_COLUMNS = 19
 
 
 @device
 def batch_points(points, scramble, first, words):
-    """Words (13, BATCH) of the points first .. first + BATCH - 1 of a scramble, first a multiple of BATCH.
+    """Words (d, BATCH) of the points first .. first + BATCH - 1 of a scramble, first a multiple of BATCH.
 
     The Gray code of first + j is that of first, changed in the bits of j alone.
     """
     gray = np.uint64(first) ^ (np.uint64(first) >> np.uint64(1))
-    for d in range(N_DIMENSIONS_MIRROR):
+    for d in range(points.shifts.shape[1]):
         x = points.shifts[scramble, d]
         for k in range(32):
             if (gray >> np.uint64(k)) & np.uint64(1):
