@@ -35,8 +35,9 @@ FLOCK = 32
 
 
 class Flock(NamedTuple):
-    """Scratch for rays that go through a tree together: single (7, 32) float32, whole (5, 33) int64 and stacks (32, 96, 16)
-    int32, a stack for each.
+    """Scratch for rays that go through a tree together.
+
+    single (7, 32) float32, whole (5, 33) int64; stacks (32, 96, 16) int32, a stack for each.
     """
 
     single: np.ndarray
@@ -47,11 +48,11 @@ class Flock(NamedTuple):
 class Tree(NamedTuple):
     """Nodes and leaves of a tree over the triangles or facets first .. first + n - 1 of the tree's own order.
 
-    boxes : (m, 64) float32: column 8 a + k is bound a (lower x, y, z, upper x, y, z) of child k, widened [m];
-    links : (m, 64) int32 in the same memory: column 48 + k is child k, a node's number, or -1 - l for leaf l; column
-    56 + k its tag, 2^k + 256 * (number in the leaf), 0 for no child, whose box holds NaN. leaf_first : (l,) int32, first number in a leaf.
-    packs : (l, 9, 8) float64: first corner and two edges of the triangles of a leaf, NaN beyond them [m]; (0, 9, 8)
-    for facets.
+    boxes : (m, 64) float32: column 8 a + k is bound a (lower x, y, z, upper x, y, z) of child k, widened [m], NaN for
+    no child; links : (m, 64) int32 in the same memory: column 48 + k is child k, a node's number, or -1 - l for leaf l;
+    column 56 + k its tag, 2^k + 256 * (number in the leaf), 0 for no child. leaf_first : (l,) int32, first number in a
+    leaf. packs : (l, 9, 8) float64: first corner and two edges of the triangles of a leaf, NaN beyond them [m];
+    (0, 9, 8) for facets.
     """
 
     boxes: np.ndarray

@@ -31,7 +31,7 @@ from dishtrace.trace.optics import (
 )
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.reference import trace_reference
-from dishtrace.trace.tree import STACK_SIZE, build_tree
+from dishtrace.trace.tree import build_tree, new_stack
 from dishtrace.vec import normalise, perpendicular_axes
 from tests.support.facet_search import facets_by_search, facets_by_tree, scattered_facets
 from tests.support.mirrors import mirror_of

@@ -39,7 +39,11 @@ def flock_hits(tree, root, g, m, start, count, flock):
     for i in range(count):
         j = start + i
         single[OX, i], single[OY, i], single[OZ, i] = g[PX + j], g[PY + j], g[PZ + j]
-        single[IX, i], single[IY, i], single[IZ, i] = inverse_of(g[VX + j]), inverse_of(g[VY + j]), inverse_of(g[VZ + j])
+        single[IX, i], single[IY, i], single[IZ, i] = (
+            inverse_of(g[VX + j]),
+            inverse_of(g[VY + j]),
+            inverse_of(g[VZ + j]),
+        )
         single[LIMIT, i] = single_limit(g[END + j])
         whole[AT, i], whole[DEPTH, i] = root, 0
         whole[ENTERING, n_entering] = i

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.mirror import facet_hit, facet_normal
 from dishtrace.trace.kernels.lanes import NOTHING, ROUNDED_UP, enter_node, next_child
+from dishtrace.trace.kernels.mirror import facet_hit, facet_normal
 from dishtrace.trace.kernels.surface import sheet_optics
 from dishtrace.trace.tree import CHILD, STACK_NODE, TAG, WIDTH
 
