@@ -24,6 +24,7 @@ from dishtrace.trace.kernels.batch import (
     X,
     Y,
     Z,
+    batch_meets_skin,
     batch_points,
     batch_rays,
 )
@@ -36,6 +37,7 @@ from dishtrace.trace.kernels.going import (
     FACET_MET,
     FROM_SUN,
     LANE,
+    MAY_MEET,
     POWER_FIRST,
     POWER_NOW,
     PX,
@@ -116,6 +118,12 @@ def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
 
 
 @device
+def is_of_skin(mirror, is_direct):
+    """Whether all rays of a batch leave one and the same facet."""
+    return mirror.kind.shape[0] == 1 and not is_direct
+
+
+@device
 def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
     """Share of each ray's sunlight that arrives: into END; power in the outline into POWER_NOW, zero for lanes unused.
 
@@ -124,7 +132,9 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
     g, mirror = world.going, world.mirror
     is_watched = world.path.shape[0] > 0
     for j in range(BATCH):
-        g[POWER_NOW + j] = 0.0
+        g[POWER_NOW + j], g[MAY_MEET + j] = 0.0, 1.0
+    if is_of_skin(mirror, is_direct):
+        batch_meets_skin(mirror, b, X, SX, g, MAY_MEET)
     for j in range(low, high):
         power = b[POWER + j]
         if power <= 0.0:
@@ -135,7 +145,9 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
             note_place(world, x + far * sx, y + far * sy, z + far * sz)
             note_place(world, x, y, z)
         facet, tri = -1 if is_direct else starts[j], starts[j] if is_direct else -1
-        t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
+        t, before = FAR, -1
+        if g[MAY_MEET + j] > 0.0:
+            t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
         if before >= 0:
             if not is_direct and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
                 world.tally.budget[scramble, OVERLAP] += power
@@ -195,6 +207,8 @@ def set_out(world, is_direct, starts, b):
         for j in range(BATCH):
             g[POWER_NOW + j] = g[POWER_NOW + j] if g[END + j] > 0.0 else 0.0
             g[END + j] = 0.0
+    if is_of_skin(world.mirror, is_direct):
+        batch_meets_skin(world.mirror, g, PX, VX, g, MAY_MEET)
 
 
 @device
@@ -213,12 +227,12 @@ def record_legs(world, scramble, first, n):
 def find_meetings(world, n):
     """What each of the first n lanes meets next: the columns END, CLEAR_END, FACET_MET and TRIANGLE_MET.
 
-    A lane without power ends where it stands.
+    A lane without power ends where it stands; one that MAY_MEET rules out for does not meet the mirror.
     """
     g, m, mirror = world.going, world.marks, world.mirror
     for i in range(n):
-        t, facet = 0.0, -1
-        if g[POWER_NOW + i] > 0.0:
+        t, facet = FAR if g[POWER_NOW + i] > 0.0 else 0.0, -1
+        if t > 0.0 and g[MAY_MEET + i] > 0.0:
             t, facet = next_facet(
                 mirror,
                 world.facets,
@@ -250,6 +264,9 @@ def follow(world, is_direct, scramble, row, first, words):
     for hits in range(MOST_HITS):
         if hits > 0 or not is_direct:
             find_meetings(world, n)
+        if hits == 0:
+            for i in range(BATCH):
+                g[MAY_MEET + i] = 1.0
         if not is_direct:
             if hits == 0:
                 record_legs(world, scramble, first, n)
