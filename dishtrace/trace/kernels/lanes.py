@@ -1,4 +1,4 @@
-"""Eight boxes or eight keys in one instruction each: the innermost steps of walking a tree, written as vectors.
+"""Eight boxes, keys or triangles in one instruction each: the innermost steps of walking a tree, written as vectors.
 
 A key stands for a child whose box is entered: the distance of the entry as the bits of a float32, which sort as the
 distance does, with the child's number in the three lowest bits; NOTHING stands for no child. The compiler turns vectors
@@ -14,11 +14,14 @@ from numba.extending import intrinsic
 
 # The key of no child: beyond that of every distance.
 NOTHING = np.int32(0x7FFFFFFF)
+# Shared edges: a hair of overlap (relative to the triangle) is harmless, a hair of gap loses light.
+EDGE = -1e-12
 # Covers the rounding of the three operations that give a distance to a box.
 ROUNDED_UP = 1.0 + 1e-6
 
 _WIDTH = 8
-_I32, _I64, _F32 = ir.IntType(32), ir.IntType(64), ir.FloatType()
+_I32, _I64, _F32, _F64 = ir.IntType(32), ir.IntType(64), ir.FloatType(), ir.DoubleType()
+_DOUBLES = ir.VectorType(_F64, _WIDTH)
 _FLOATS, _INTS = ir.VectorType(_F32, _WIDTH), ir.VectorType(_I32, _WIDTH)
 
 
@@ -46,7 +49,7 @@ def _greater(builder, a, b):
 
 
 def _address(context, builder, array_type, array, index, vector):
-    """Pointer to eight items of an array of 32-bit items, from its item `index` on."""
+    """Pointer to eight items of an array, from its item `index` on."""
     data = context.make_array(array_type)(context, builder, array).data
     return builder.bitcast(builder.gep(data, [index]), vector.as_pointer())
 
@@ -122,5 +125,83 @@ def next_child(_typing, keys, depth, limit):
         most = _all_lanes(builder, builder.bitcast(args[2], _I32), _INTS)
         is_before = builder.icmp_signed("<=", left, most)
         return _nearest_and_rest(builder, builder.select(is_before, left, _NOTHINGS), place)
+
+    return signature, code
+
+
+def _cross(builder, a, b):
+    """Cross product of two triples."""
+    return [builder.fsub(builder.fmul(a[i], b[j]), builder.fmul(a[j], b[i])) for i, j in ((1, 2), (2, 0), (0, 1))]
+
+
+def _dot(builder, a, b):
+    """Dot product of two triples, summed from the left."""
+    x, y, z = (builder.fmul(p, q) for p, q in zip(a, b, strict=True))
+    return builder.fadd(builder.fadd(x, y), z)
+
+
+def _smallest(builder, values):
+    """Smallest of eight doubles, in all lanes' halves of halves of halves."""
+    for width in (4, 2, 1):
+        lanes = ir.VectorType(_I32, width)
+        low = ir.Constant(lanes, [ir.Constant(_I32, k) for k in range(width)])
+        high = ir.Constant(lanes, [ir.Constant(_I32, k + width) for k in range(width)])
+        nothing = ir.Constant(values.type, ir.Undefined)
+        one, other = builder.shuffle_vector(values, nothing, low), builder.shuffle_vector(values, nothing, high)
+        values = _lesser(builder, one, other)
+    return builder.extract_element(values, ir.Constant(_I32, 0))
+
+
+@intrinsic
+def nearest_in_pack(_typing, packs, leaf, ox, oy, oz, dx, dy, dz, t_max, skipped):
+    """Nearest of a leaf's eight triangles that a ray meets before t_max: (t, its number in the leaf), or (.., -1).
+
+    packs (l, 9, 8) float64, of a tree; skipped: the number of one that is not asked for, or any other number. The
+    arithmetic is that of triangle_hit (Moller and Trumbore 1997), to the last bit.
+    """
+    double = types.float64
+    result = types.Tuple((double, types.int64))
+    signature = result(packs, types.int64, *[double] * 7, types.int64)
+
+    def code(context, builder, sig, args):
+        first = builder.mul(args[1], ir.Constant(_I64, 9 * _WIDTH))
+
+        def triple(k):
+            places = [builder.add(first, ir.Constant(_I64, _WIDTH * (k + axis))) for axis in range(3)]
+            return [
+                builder.load(_address(context, builder, sig.args[0], args[0], place, _DOUBLES), align=8)
+                for place in places
+            ]
+
+        corner, edge_1, edge_2 = triple(0), triple(3), triple(6)
+        origin = [_all_lanes(builder, args[k], _DOUBLES) for k in (2, 3, 4)]
+        direction = [_all_lanes(builder, args[k], _DOUBLES) for k in (5, 6, 7)]
+        one, edge, end = (_all_lanes(builder, ir.Constant(_F64, value), _DOUBLES) for value in (1.0, EDGE, 1.0 - EDGE))
+        p = _cross(builder, direction, edge_2)
+        inverse = builder.fdiv(one, _dot(builder, edge_1, p))
+        s = [builder.fsub(a, b) for a, b in zip(origin, corner, strict=True)]
+        u = builder.fmul(_dot(builder, s, p), inverse)
+        q = _cross(builder, s, edge_1)
+        v = builder.fmul(_dot(builder, direction, q), inverse)
+        t = builder.fmul(_dot(builder, edge_2, q), inverse)
+        tests = (
+            builder.fcmp_ordered(">=", u, edge),
+            builder.fcmp_ordered(">=", v, edge),
+            builder.fcmp_ordered("<=", builder.fadd(u, v), end),
+            builder.fcmp_ordered(">", t, _all_lanes(builder, ir.Constant(_F64, 0.0), _DOUBLES)),
+            builder.fcmp_ordered("<", t, _all_lanes(builder, args[8], _DOUBLES)),
+            builder.icmp_signed("!=", _NUMBERS, _all_lanes(builder, builder.trunc(args[9], _I32), _INTS)),
+        )
+        is_met = tests[0]
+        for test in tests[1:]:
+            is_met = builder.and_(is_met, test)
+        beyond = _all_lanes(builder, ir.Constant(_F64, float("inf")), _DOUBLES)
+        nearest = _smallest(builder, builder.select(is_met, t, beyond))
+        is_it = builder.and_(is_met, builder.fcmp_ordered("==", t, _all_lanes(builder, nearest, _DOUBLES)))
+        bits = builder.zext(builder.bitcast(is_it, ir.IntType(_WIDTH)), _I64)
+        number = builder.cttz(bits, ir.Constant(ir.IntType(1), 0))
+        is_any = builder.icmp_signed("!=", bits, ir.Constant(_I64, 0))
+        number = builder.select(is_any, number, ir.Constant(_I64, -1))
+        return context.make_tuple(builder, sig.return_type, (nearest, number))
 
     return signature, code

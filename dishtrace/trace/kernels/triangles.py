@@ -7,13 +7,11 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.lanes import NOTHING, ROUNDED_UP, enter_node, next_child
+from dishtrace.trace.kernels.lanes import EDGE, NOTHING, ROUNDED_UP, enter_node, nearest_in_pack, next_child
 from dishtrace.trace.kernels.mirror import facet_hit, facet_normal
 from dishtrace.trace.kernels.surface import sheet_optics
 from dishtrace.trace.tree import CHILD, STACK_NODE, TAG, WIDTH
 
-# Shared edges: a hair of overlap (relative to the triangle) is harmless, a hair of gap loses light.
-EDGE = -1e-12
 # Stands for "no hit": a distance beyond every scene, yet finite.
 FAR = 1e300
 # The same in single precision.
@@ -76,18 +74,6 @@ def triangles_met(tree, leaf, ox, oy, oz, dx, dy, dz, t_max):
 
 
 @device
-def lane_distance(tree, leaf, k, ox, oy, oz, dx, dy, dz):
-    """Distance to triangle k of a leaf, known to be met; as triangle_hit has it, to the last bit."""
-    pack = tree.packs[leaf]
-    e1x, e1y, e1z, e2x, e2y, e2z = pack[3, k], pack[4, k], pack[5, k], pack[6, k], pack[7, k], pack[8, k]
-    px, py, pz = dy * e2z - dz * e2y, dz * e2x - dx * e2z, dx * e2y - dy * e2x
-    inverse = 1.0 / (e1x * px + e1y * py + e1z * pz)
-    sx, sy, sz = ox - pack[0, k], oy - pack[1, k], oz - pack[2, k]
-    qx, qy, qz = sy * e1z - sz * e1y, sz * e1x - sx * e1z, sx * e1y - sy * e1x
-    return (e2x * qx + e2y * qy + e2z * qz) * inverse
-
-
-@device
 def single_limit(t):
     """A distance in single precision, rounded up."""
     return np.float32(min(t, 1e36) * ROUNDED_UP)
@@ -109,17 +95,9 @@ def closest_in_leaf(tree, is_facet, mirror, leaf, count, ox, oy, oz, dx, dy, dz,
 @device
 def closest_in_pack(tree, leaf, ox, oy, oz, dx, dy, dz, t_max, leaving):
     """Nearest triangle of a leaf before t_max: (t, number), or (t_max, -1)."""
-    first, best = tree.leaf_first[leaf], -1
-    met = triangles_met(tree, leaf, ox, oy, oz, dx, dy, dz, t_max)
-    k = 0
-    while met != 0:
-        if met & 1 and first + k != leaving:
-            t = lane_distance(tree, leaf, k, ox, oy, oz, dx, dy, dz)
-            if t < t_max:
-                t_max, best = t, first + k
-        met >>= 1
-        k += 1
-    return t_max, best
+    first = np.int64(tree.leaf_first[leaf])
+    t, k = nearest_in_pack(tree.packs, np.int64(leaf), ox, oy, oz, dx, dy, dz, t_max, leaving - first)
+    return (t, first + k) if k >= 0 else (t_max, -1)
 
 
 @device
