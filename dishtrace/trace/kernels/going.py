@@ -10,6 +10,8 @@ import math
 
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.batch import BATCH
+from dishtrace.trace.kernels.sampling import point_index
+from dishtrace.trace.points import N_SCRAMBLES
 
 # Columns of World.going, each BATCH long: place, unit direction, power now and at the start of the walk, where the
 # stretch ends [m], and where it would end were receivers and covers not there; then what a screen sees of it: place of
@@ -51,6 +53,13 @@ def note_place(world, x, y, z):
 def is_finite(x, y, z):
     """Whether a place is a place."""
     return math.isfinite(x) and math.isfinite(y) and math.isfinite(z)
+
+
+@device
+def ray_number(world, scramble, first, i):
+    """Number of the ray in lane i, of the batch whose first point has the place `first` in the order."""
+    place = first + world.marks[LANE + i]
+    return point_index(world.points.numbering, scramble, place) * N_SCRAMBLES + scramble
 
 
 @device

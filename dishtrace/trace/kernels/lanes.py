@@ -177,6 +177,7 @@ def nearest_in_pack(_typing, packs, leaf, ox, oy, oz, dx, dy, dz, t_max, skipped
         origin = [_all_lanes(builder, args[k], _DOUBLES) for k in (2, 3, 4)]
         direction = [_all_lanes(builder, args[k], _DOUBLES) for k in (5, 6, 7)]
         one, edge, end = (_all_lanes(builder, ir.Constant(_F64, value), _DOUBLES) for value in (1.0, EDGE, 1.0 - EDGE))
+        numbers = ir.Constant(_DOUBLES, [ir.Constant(_F64, float(k)) for k in range(_WIDTH)])
         p = _cross(builder, direction, edge_2)
         inverse = builder.fdiv(one, _dot(builder, edge_1, p))
         s = [builder.fsub(a, b) for a, b in zip(origin, corner, strict=True)]
@@ -190,7 +191,7 @@ def nearest_in_pack(_typing, packs, leaf, ox, oy, oz, dx, dy, dz, t_max, skipped
             builder.fcmp_ordered("<=", builder.fadd(u, v), end),
             builder.fcmp_ordered(">", t, _all_lanes(builder, ir.Constant(_F64, 0.0), _DOUBLES)),
             builder.fcmp_ordered("<", t, _all_lanes(builder, args[8], _DOUBLES)),
-            builder.icmp_signed("!=", _NUMBERS, _all_lanes(builder, builder.trunc(args[9], _I32), _INTS)),
+            builder.fcmp_ordered("!=", numbers, _all_lanes(builder, builder.sitofp(args[9], _F64), _DOUBLES)),
         )
         is_met = tests[0]
         for test in tests[1:]:

@@ -26,6 +26,7 @@ from dishtrace.trace.kernels.going import (
     moved,
     note_place,
     off_surface,
+    ray_number,
 )
 from dishtrace.trace.kernels.mirror import facet_normal, reflectance_at, reflected
 from dishtrace.trace.kernels.sampling import lambert, normal_quantile, uniform_four, unit
@@ -51,7 +52,6 @@ from dishtrace.trace.optics import (
     PART_DIRECT_INCIDENT,
     RECEIVER_ABSORBED,
 )
-from dishtrace.trace.points import N_SCRAMBLES
 
 # Below this share of what the ray brought, a surface takes all of it or none, by chance: energy stays exact per ray.
 ALL_OR_NONE = 0.01
@@ -139,7 +139,7 @@ def book_lost(tally, scramble, ray, weight, is_direct):
 
 
 @device
-def meet_facet(world, is_direct, scramble, ray, i):
+def meet_facet(world, is_direct, scramble, first, i):
     """Lane i, moved to where it meets a facet: booked and turned; returns whether it goes on."""
     g, m, mirror, points = world.going, world.marks, world.mirror, world.points
     facet, weight = m[FACET_MET + i], g[POWER_NOW + i]
@@ -148,6 +148,7 @@ def meet_facet(world, is_direct, scramble, ray, i):
     if m[FROM_SUN + i] or dx * nx + dy * ny + dz * nz >= 0.0:
         world.tally.budget[scramble, DIRECT_MIRROR if is_direct else BLOCKED] += weight
         return False
+    ray = ray_number(world, scramble, first, i)
     u0, u1, u2, u3 = uniform_four(ray, m[DRAWS + i], points.later_stream, points.seed_low, points.seed_high)
     m[DRAWS + i] += 1
     rho, dx, dy, dz, is_going = mirror_again(mirror, facet, nx, ny, nz, dx, dy, dz, u0, u1, u2, u3)
@@ -159,18 +160,19 @@ def meet_facet(world, is_direct, scramble, ray, i):
 
 
 @device
-def numbers_for_part(world, words, first_word, ray, i):
+def numbers_for_part(world, words, first_word, scramble, first, i):
     """Three numbers in (0, 1) for what a part does: from the ray's point at its first part, drawn later."""
     m, points = world.marks, world.points
     if not m[TOUCHED + i]:
         j = m[LANE + i]
         return unit(words[first_word, j]), unit(words[first_word + 1, j]), unit(words[first_word + 2, j])
+    ray = ray_number(world, scramble, first, i)
     u0, u1, u2, _ = uniform_four(ray, m[PART_DRAW + i], points.later_stream, points.seed_low, points.seed_high)
     return u0, u1, u2
 
 
 @device
-def meet_part(world, is_direct, scramble, row, ray, i, words, first_word):
+def meet_part(world, is_direct, scramble, row, first, i, words, first_word):
     """Lane i, moved to where it meets a part: booked and sent on; returns whether it goes on."""
     g, m, mirror, parts = world.going, world.marks, world.mirror, world.parts
     tri, weight = m[TRIANGLE_MET + i], g[POWER_NOW + i]
@@ -178,7 +180,7 @@ def meet_part(world, is_direct, scramble, row, ray, i, words, first_word):
     nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
     cosine = dx * nx + dy * ny + dz * nz
     part, side = parts.part[tri], 0 if cosine < 0.0 else 1
-    u0, u1, u2 = numbers_for_part(world, words, first_word, ray, i)
+    u0, u1, u2 = numbers_for_part(world, words, first_word, scramble, first, i)
     absorbed, left, kind = meet_surface(parts, part, side, abs(cosine), weight, g[POWER_FIRST + i], u0)
     book_hit(world.tally, parts, scramble, row, tri, part, side, weight, absorbed, is_direct, not m[TOUCHED + i])
     if kind == 0:
@@ -202,7 +204,8 @@ def meet_part(world, is_direct, scramble, row, ray, i, words, first_word):
 def meet(world, is_direct, scramble, row, first, n, words, first_word):
     """Book what the first n lanes meet; returns how many go on, packed at the front.
 
-    first: point of lane 0 of the batch; words: of the batch's points, first_word the first of three for the first part.
+    first: place in the order of the batch's first point; words: of its points, first_word the first of three for the
+    first part.
     """
     g, m, tally = world.going, world.marks, world.tally
     is_watched = world.path.shape[0] > 0
@@ -219,15 +222,14 @@ def meet(world, is_direct, scramble, row, first, n, words, first_word):
             note_place(world, x, y, z)
         if g[END + i] >= FAR:
             continue
-        ray = (first + m[LANE + i]) * N_SCRAMBLES + scramble
         if not is_finite(x, y, z):
-            book_lost(tally, scramble, ray, weight, is_direct)
+            book_lost(tally, scramble, ray_number(world, scramble, first, i), weight, is_direct)
             continue
         g[PX + i], g[PY + i], g[PZ + i] = x, y, z
         if m[TRIANGLE_MET + i] >= 0:
-            is_going = meet_part(world, is_direct, scramble, row, ray, i, words, first_word)
+            is_going = meet_part(world, is_direct, scramble, row, first, i, words, first_word)
         else:
-            is_going = meet_facet(world, is_direct, scramble, ray, i)
+            is_going = meet_facet(world, is_direct, scramble, first, i)
         if is_going:
             moved(g, m, i, n_going)
             n_going += 1

@@ -51,14 +51,15 @@ from dishtrace.trace.kernels.going import (
     VZ,
     note_place,
     off_surface,
+    ray_number,
 )
 from dishtrace.trace.kernels.meeting import book_lost, meet
 from dishtrace.trace.kernels.mirror import is_over_outline, reflectance_at
-from dishtrace.trace.kernels.sampling import cos_sin_turns, perpendicular, picked, sun_tan2, unit
+from dishtrace.trace.kernels.sampling import cos_sin_turns, perpendicular, picked, point_index, sun_tan2, unit
 from dishtrace.trace.kernels.screens import record_batch, record_later
 from dishtrace.trace.kernels.triangles import FAR, is_front, next_facet, transmitted_share
 from dishtrace.trace.optics import CLEAR_ROOT, LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
-from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.points import ORDER_BITS
 
 # A ray that has not ended after so many hits is lost: only near-lossless closed boxes get there.
 MOST_HITS = 10000
@@ -212,12 +213,16 @@ def set_out(world, is_direct, starts, b):
 
 
 @device
-def record_legs(world, scramble, first, n):
+def record_legs(world, scramble, first):
     """Keep the first stretch of the first rays of a scramble."""
     g, legs = world.going, world.tally.legs
-    for i in range(min(n, legs.shape[1] - first)):
-        if g[POWER_NOW + i] > 0.0:
-            leg = legs[scramble, first + i]
+    # Points are sorted within blocks of 2^ORDER_BITS at most.
+    if (first >> ORDER_BITS) << ORDER_BITS >= legs.shape[1]:
+        return
+    for i in range(BATCH):
+        k = point_index(world.points.numbering, scramble, first + i)
+        if g[POWER_NOW + i] > 0.0 and k < legs.shape[1]:
+            leg = legs[scramble, k]
             leg[0], leg[1], leg[2] = g[PX + i], g[PY + i], g[PZ + i]
             leg[3], leg[4], leg[5] = g[VX + i], g[VY + i], g[VZ + i]
             leg[6], leg[7], leg[8] = g[POWER_NOW + i], g[END + i], g[CLEAR_END + i]
@@ -269,7 +274,7 @@ def follow(world, is_direct, scramble, row, first, words):
                 g[MAY_MEET + i] = 1.0
         if not is_direct:
             if hits == 0:
-                record_legs(world, scramble, first, n)
+                record_legs(world, scramble, first)
                 record_batch(world.screens, world.tally, scramble, g)
             else:
                 record_later(world.screens, world.tally, scramble, g, m, n)
@@ -277,13 +282,12 @@ def follow(world, is_direct, scramble, row, first, words):
         if n == 0:
             return
     for i in range(n):
-        ray = (first + m[LANE + i]) * N_SCRAMBLES + scramble
-        book_lost(world.tally, scramble, ray, g[POWER_NOW + i], is_direct)
+        book_lost(world.tally, scramble, ray_number(world, scramble, first, i), g[POWER_NOW + i], is_direct)
 
 
 @device
 def trace_rays(world, is_direct, is_made, scramble, row, start, count):
-    """Rays `start .. start + count - 1` of one scramble of a population.
+    """The rays at places `start .. start + count - 1` of the order of one scramble of a population.
 
     is_made: mirror rays of these very numbers are still in the slots of the batch, from a world with the same mirror.
     """
