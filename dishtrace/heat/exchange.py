@@ -106,12 +106,12 @@ def _seen(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Triangle of the tree that each ray meets, -1 for none, and how steeply the ray rises, (m, 32) each."""
     from dishtrace.heat.sighting import first_meetings
-    from dishtrace.trace.tree import STACK_SIZE
+    from dishtrace.trace.tree import new_stack
 
     origins, directions = view_rays(triangles, normals)
     leaving = np.repeat(ids, RAYS_PER_TRIANGLE)
     hits = np.empty(len(leaving), dtype=np.int64)
-    stack = np.empty(STACK_SIZE, dtype=np.int32)
+    stack = new_stack()
     first_meetings(tree, mirror, origins, directions, leaving, hits, stack)
     shape = (len(triangles), RAYS_PER_TRIANGLE)
     return hits.reshape(shape), (directions @ up).reshape(shape)

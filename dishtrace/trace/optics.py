@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from dishtrace.trace.points import N_SCRAMBLES, Points
-from dishtrace.trace.tree import Tree
+from dishtrace.trace.tree import Flock, Tree
 
 # Columns of Tally.budget [W times rays]: first what closes to OUTLINE, then first hits, then the direct ledger,
 # then what leaves the mirror at the first reflection, what other facets in front take, and what meets facets outside
@@ -180,8 +180,9 @@ class World(NamedTuple):
     """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
 
     facets: tree over the facets; triangles: trees over the triangles of receivers and covers (root 0) and over the
-    others'; roots (r,) int64: those that hold something, 0 last; stack (s,) int32: of the trees' traversal; batch,
-    words, start_facets: rays being made (kernels/batch.py); path (k, 3), n_path (1,): places of a watched ray.
+    others'; roots (r,) int64: those that hold something, 0 last; stack, flock: of the trees' traversal; batch (b, ..),
+    words (b, d, ..), starts (b, ..): rays made (kernels/batch.py), in b slots; going, marks: light under way
+    (kernels/going.py); path (k, 3), n_path (1,): places of a watched ray.
     """
 
     mirror: Mirror
@@ -194,8 +195,11 @@ class World(NamedTuple):
     tally: Tally
     points: Points
     stack: np.ndarray
+    flock: Flock
     batch: np.ndarray
     words: np.ndarray
-    start_facets: np.ndarray
+    starts: np.ndarray
+    going: np.ndarray
+    marks: np.ndarray
     path: np.ndarray
     n_path: np.ndarray

@@ -16,6 +16,8 @@ from dishtrace.chance import philox
 
 N_SCRAMBLES = 32
 N_BITS = 32
+# Points are put in another order within blocks of at most 2**ORDER_BITS.
+ORDER_BITS = 12
 STREAM_MIRROR = 1
 STREAM_DIRECT = 2
 STREAM_MIRROR_LATER = 3
@@ -31,11 +33,13 @@ class Points(NamedTuple):
     """What the kernels need to step through the points of one stream.
 
     columns : (32, d, 32) uint32, scrambled direction numbers; shifts : (32, d) uint32, digital shifts;
+    numbering : (32, 32) uint32, what each bit of the Gray code of a place in the order does to that of a point's index;
     seed_low, seed_high : both halves of the random seed; later_stream : stream of the random numbers of later bounces.
     """
 
     columns: np.ndarray
     shifts: np.ndarray
+    numbering: np.ndarray
     seed_low: int
     seed_high: int
     later_stream: int
@@ -109,10 +113,49 @@ def scrambled_points(*, seed: int, stream: int, later_stream: int, n_dimensions:
     return Points(
         columns=np.ascontiguousarray(scrambled.astype(np.uint32)),
         shifts=np.ascontiguousarray(words[:, :, N_BITS]),
+        numbering=np.tile(np.uint32(1) << np.arange(N_BITS, dtype=np.uint32), (N_SCRAMBLES, 1)),
         seed_low=seed & 0xFFFFFFFF,
         seed_high=seed >> 32,
         later_stream=later_stream,
     )
+
+
+def neighbours_in_turn(points: Points, *, n_bits: int) -> Points:
+    """The same points in an order in which those that follow each other start close to each other on the mirror.
+
+    Every whole block of 2**n_bits points holds what it held before; within it, points go through the cells of the first
+    two dimensions, each cell whole before the next, down to cells of one point. Rays next to each other then meet the
+    same triangles, which the processor has at hand.
+
+    Parameters
+    ----------
+    points : Points
+        As scrambled_points gives them.
+    n_bits : int
+        At most ORDER_BITS, so that the arithmetic is exact. [–]
+
+    Returns
+    -------
+    Points
+        With the numbering that tells the index of each.
+
+    Notes
+    -----
+    The leading digits of the first two dimensions, taken in turn, are a linear map of the Gray code's bits over the
+    field of two elements; it can be undone, since the points are a net. So a change of basis sorts them. The inverse is
+    that over the real numbers, times the determinant, which is odd.
+    """
+    place = np.arange(n_bits)
+    level = n_bits - 1 - place
+    leading = points.columns[:, level % 2, :n_bits] >> (N_BITS - 1 - level // 2).astype(np.uint32)[:, np.newaxis]
+    digits = (leading & 1).astype(np.float64)
+    adjugate = np.linalg.det(digits)[:, np.newaxis, np.newaxis] * np.linalg.inv(digits)
+    basis = (np.rint(adjugate).astype(np.int64) & 1).astype(np.uint32)
+    columns, numbering = points.columns.copy(), points.numbering.copy()
+    chosen = points.columns[:, :, :n_bits, np.newaxis] * basis[:, np.newaxis]
+    columns[:, :, :n_bits] = np.bitwise_xor.reduce(chosen, axis=2)
+    numbering[:, :n_bits] = np.bitwise_xor.reduce(points.numbering[:, :n_bits, np.newaxis] * basis, axis=1)
+    return points._replace(columns=columns, numbering=numbering)
 
 
 def point_values(points: Points, *, scramble: int, start: int, count: int) -> np.ndarray:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 from dishtrace.trace.compiling import has_compiled_code
-from dishtrace.trace.cpu import Optics, trace_points
+from dishtrace.trace.cpu import Job, Optics, trace_points
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import Screens, Tally
 from dishtrace.trace.points import N_SCRAMBLES
@@ -43,14 +43,35 @@ def run(
     start: int = 0,
     is_time_up: Callable[[], bool] | None = None,
 ) -> int:
-    """Trace points `start .. n_points - 1` of all scrambles into a tally.
+    """Trace points `start .. n_points - 1` of all scrambles into a tally: run_together for one job."""
+    return run_together(
+        [Job(optics, screens, tally)],
+        n_points=n_points,
+        threads=threads,
+        stop=stop,
+        progress=progress,
+        start=start,
+        is_time_up=is_time_up,
+    )
+
+
+def run_together(
+    jobs: Sequence[Job],
+    *,
+    n_points: int,
+    threads: int,
+    stop: StopFlag,
+    progress: Callable[[int, int], None] | None = None,
+    start: int = 0,
+    is_time_up: Callable[[], bool] | None = None,
+) -> int:
+    """Trace points `start .. n_points - 1` of all scrambles into the tallies of jobs that differ in their parts alone.
 
     Parameters
     ----------
-    optics, screens : Optics, Screens
-        What the rays meet.
-    tally : Tally
-        Changed in place; holds the points before `start`.
+    jobs : sequence of Job
+        What the rays meet, and tallies, which are changed in place and hold the points before `start`. Mirror, sun and
+        points are the same in all: their rays are made once.
     n_points : int
         Points of each scramble in the end, a multiple of 256.
     threads : int
@@ -73,7 +94,7 @@ def run(
     with ThreadPoolExecutor(max_workers=threads) as pool:
         while done < n_points and not (done > 0 and (stop.is_set or (is_time_up is not None and is_time_up()))):
             count = min(STRETCH_POINTS, n_points - done)
-            trace_points(optics, screens, tally, start=done, count=count, pool=pool)
+            trace_points(jobs, start=done, count=count, pool=pool)
             done += count
             if progress is not None:
                 progress(done * N_SCRAMBLES, n_points * N_SCRAMBLES)

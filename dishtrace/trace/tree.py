@@ -27,22 +27,52 @@ MARGIN = 5e-7
 # Columns of a node: six times eight bounds, eight children, eight tags.
 N_COLUMNS = 64
 CHILD, TAG = 48, 56
+# Columns of a traversal's stack: the keys of eight children (kernels/lanes.py), and whose they are.
+STACK_NODE, N_STACK_COLUMNS = 8, 16
+# Rays that go through a tree together (kernels/flock.py): enough to keep the processor busy, few enough for its nearest
+# cache.
+FLOCK = 32
+
+
+class Flock(NamedTuple):
+    """Scratch for rays that go through a tree together.
+
+    single (7, 32) float32, whole (5, 33) int64; stacks (32, 96, 16) int32, a stack for each.
+    """
+
+    single: np.ndarray
+    whole: np.ndarray
+    stacks: np.ndarray
 
 
 class Tree(NamedTuple):
     """Nodes and leaves of a tree over the triangles or facets first .. first + n - 1 of the tree's own order.
 
-    boxes : (m, 64) float32: column 8 a + k is bound a (lower x, y, z, upper x, y, z) of child k, widened [m];
-    links : (m, 64) int32 in the same memory: column 48 + k is child k, a node's number, or -1 - l for leaf l; column
-    56 + k its tag, 2^k + 256 * (number in the leaf), 0 for no child. leaf_first : (l,) int32, first number in a leaf.
-    packs : (l, 9, 8) float64: first corner and two edges of the triangles of a leaf, NaN beyond them [m]; (0, 9, 8)
-    for facets.
+    boxes : (m, 64) float32: column 8 a + k is bound a (lower x, y, z, upper x, y, z) of child k, widened [m], NaN for
+    no child; links : (m, 64) int32 in the same memory: column 48 + k is child k, a node's number, or -1 - l for leaf l;
+    column 56 + k its tag, 2^k + 256 * (number in the leaf), 0 for no child. leaf_first : (l,) int32, first number in a
+    leaf. packs : (l, 9, 8) float64: first corner and two edges of the triangles of a leaf, NaN beyond them [m];
+    (0, 9, 8) for facets.
     """
 
     boxes: np.ndarray
     links: np.ndarray
     leaf_first: np.ndarray
     packs: np.ndarray
+
+
+def new_stack() -> np.ndarray:
+    """Scratch for one traversal at a time, (96, 16) int32."""
+    return np.zeros((STACK_SIZE, N_STACK_COLUMNS), dtype=np.int32)
+
+
+def new_flock() -> Flock:
+    """Scratch for one flock at a time."""
+    return Flock(
+        single=np.zeros((7, FLOCK), dtype=np.float32),
+        whole=np.zeros((5, FLOCK + 1), dtype=np.int64),
+        stacks=np.zeros((FLOCK, STACK_SIZE, N_STACK_COLUMNS), dtype=np.int32),
+    )
 
 
 def build_tree(
@@ -133,6 +163,7 @@ def _laid_out(
     block, start = _aligned(m)
     nodes = block[start : start + N_COLUMNS * m].reshape(m, N_COLUMNS)
     links = nodes.view(np.int32)
+    nodes[:, :CHILD] = np.nan
     node, slot = np.nonzero(picks[:, :, 0] >= 0)
     if len(node) == 0:
         return nodes, links

@@ -1,6 +1,9 @@
 """Compiled loops over many rays, so that a million of them can be tried against every triangle."""
 
 from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.batch import BATCH
+from dishtrace.trace.kernels.flock import closest_hits
+from dishtrace.trace.kernels.going import END, POWER_NOW, PX, PY, PZ, TRIANGLE_LEFT, TRIANGLE_MET, VX, VY, VZ
 from dishtrace.trace.kernels.triangles import FAR, closest_hit, triangle_hit
 
 
@@ -12,6 +15,23 @@ def hits_by_tree(tree, root, mirror, origin, direction, skip, stack, t, number):
         t[k], number[k] = closest_hit(
             tree, root, False, mirror, o[0], o[1], o[2], d[0], d[1], d[2], FAR, skip[k], stack
         )
+
+
+@device
+def hits_together(tree, root, origin, direction, skip, g, m, flock, t, number):
+    """The same for rays that go through the tree together, batch by batch; g, m: columns of light under way."""
+    first, n = 0, origin.shape[0]
+    while first < n:
+        count = min(BATCH, n - first)
+        for j in range(count):
+            o, d = origin[first + j], direction[first + j]
+            g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j] = o[0], o[1], o[2], d[0], d[1], d[2]
+            g[POWER_NOW + j], g[END + j] = 1.0, FAR
+            m[TRIANGLE_LEFT + j], m[TRIANGLE_MET + j] = skip[first + j], -1
+        closest_hits(tree, root, g, m, count, flock)
+        for j in range(count):
+            t[first + j], number[first + j] = g[END + j], m[TRIANGLE_MET + j]
+        first += BATCH
 
 
 @device

@@ -16,7 +16,7 @@ from dishtrace.scene.model import Scene
 from dishtrace.scene.read import scene_from_text
 from dishtrace.sun import state
 from dishtrace.sun.sunshape import SunShape, sunshape_of
-from dishtrace.trace.cpu import Optics, trace_points
+from dishtrace.trace.cpu import Job, Optics, trace_points
 from dishtrace.trace.optics import Screens, Tally, empty_tally, no_screens
 from dishtrace.trace.points import N_SCRAMBLES
 
@@ -87,7 +87,7 @@ def tallied(
     with ThreadPoolExecutor(max_workers=threads) as pool:
         for k in range(stretches):
             step = count // stretches
-            trace_points(optics, screens, tally, start=start + k * step, count=step, pool=pool)
+            trace_points([Job(optics, screens, tally)], start=start + k * step, count=step, pool=pool)
     return tally
 
 

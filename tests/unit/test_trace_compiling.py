@@ -68,7 +68,7 @@ def test_a_folder_that_cannot_be_made_turns_the_cache_off(tmp_path):
 
 
 RUN = """
-from dishtrace.trace.kernels.walk import meet_surface
+from dishtrace.trace.kernels.meeting import meet_surface
 from dishtrace.trace.optics import Parts
 import numpy as np
 none = np.zeros(0)

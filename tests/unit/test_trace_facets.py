@@ -31,7 +31,7 @@ from dishtrace.trace.optics import (
 )
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.reference import trace_reference
-from dishtrace.trace.tree import STACK_SIZE, build_tree
+from dishtrace.trace.tree import build_tree, new_stack
 from dishtrace.vec import normalise, perpendicular_axes
 from tests.support.facet_search import facets_by_search, facets_by_tree, scattered_facets
 from tests.support.mirrors import mirror_of
@@ -57,7 +57,7 @@ def nearest(mirror, tree, origin, direction, leaving):
     """Distance and number by the tree, then by a search through all."""
     n = len(origin)
     t, number = np.empty((2, n)), np.empty((2, n), dtype=np.int64)
-    facets_by_tree(mirror, tree, origin, direction, leaving, np.empty(STACK_SIZE, np.int32), t[0], number[0])
+    facets_by_tree(mirror, tree, origin, direction, leaving, new_stack(), t[0], number[0])
     facets_by_search(mirror, origin, direction, leaving, t[1], number[1])
     return t, number
 

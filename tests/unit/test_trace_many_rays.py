@@ -4,7 +4,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from dishtrace.trace.cpu import trace_points
+from dishtrace.trace.cpu import Job, trace_points
 from dishtrace.trace.optics import N_BUDGET, empty_tally, no_screens
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import MOST_POINTS
@@ -28,7 +28,7 @@ def test_rays_added_to_ten_billion_are_counted_in_full():
     before = np.full((N_SCRAMBLES, N_BUDGET), 3000.0 * start)
     tally.budget[:] = before
     with ThreadPoolExecutor(max_workers=1) as pool:
-        trace_points(optics, no_screens(), tally, start=start, count=COUNT, pool=pool)
+        trace_points([Job(optics, no_screens(), tally)], start=start, count=COUNT, pool=pool)
     added = (tally.budget - before).sum(axis=0)
     rounding = COUNT * N_SCRAMBLES * np.spacing(before.max())
     assert np.all(np.abs(added - alone.budget.sum(axis=0)) <= rounding)

@@ -11,13 +11,15 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from dishtrace.trace.kernels.sampling import first_point, next_point, philox_words, uniform_four
+from dishtrace.trace.kernels.sampling import first_point, next_point, philox_words, point_index, uniform_four
 from dishtrace.trace.points import (
     N_BITS,
     N_SCRAMBLES,
+    ORDER_BITS,
     STREAM_MIRROR,
     STREAM_MIRROR_LATER,
     direction_numbers,
+    neighbours_in_turn,
     philox,
     point_values,
     scrambled_points,
@@ -142,3 +144,29 @@ def test_stepping_gives_the_points_by_index_bit_for_bit(start):
         if k > 0:
             next_point(given.columns, scramble, start + k, state)
         assert np.array_equal((state + 0.5) / 2.0**32, expected[k])
+
+
+@pytest.mark.parametrize("n_bits", [8, 9, ORDER_BITS])
+def test_points_in_another_order_are_the_same_points(n_bits):
+    """Each block of 2^n keeps its points, and the numbering tells which is which, in later blocks too.
+
+    Planted: the basis in place of its inverse (fails at all sizes), rows and columns of the numbering exchanged.
+    """
+    before, after, size = points(), neighbours_in_turn(points(), n_bits=n_bits), 2**n_bits
+    for scramble, start in ((0, 0), (7, 0), (31, 5 * size)):
+        there = point_values(after, scramble=scramble, start=start, count=size)
+        index = [point_index(after.numbering, scramble, start + k) for k in range(size)]
+        assert sorted(index) == list(range(start, start + size))
+        here = point_values(before, scramble=scramble, start=start, count=size)
+        assert np.array_equal(there, here[np.array(index) - start])
+        assert point_index(before.numbering, scramble, start + 3) == start + 3
+
+
+def test_points_that_follow_each_other_lie_close_together():
+    """Of 4096 points each quarter of the block fills one quarter of the square, and so on down to one point a cell."""
+    there = point_values(neighbours_in_turn(points(), n_bits=ORDER_BITS), scramble=3, start=0, count=2**ORDER_BITS)
+    for level in range(ORDER_BITS // 2 + 1):
+        cell = np.floor(there[:, :2] * 2**level).astype(int) @ [2**level, 1]
+        blocks = cell.reshape(4**level, -1)
+        assert np.all(blocks == blocks[:, :1])
+        assert len(np.unique(blocks[:, 0])) == 4**level

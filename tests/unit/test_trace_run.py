@@ -7,7 +7,7 @@ ray i taken from scramble i // 32; lost light left out of the ledger.
 import numpy as np
 import pytest
 
-from dishtrace.trace.cpu import ray_path
+from dishtrace.trace.cpu import Job, ray_path
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import LOST, OUTLINE, no_screens, triangle_rows
 from dishtrace.trace.points import N_SCRAMBLES
@@ -19,6 +19,7 @@ from dishtrace.trace.run import (
     available_threads,
     points_for,
     run,
+    run_together,
 )
 from tests.support.small_scenes import prepared, scene_text, tallied
 
@@ -138,3 +139,20 @@ def test_lost_light_is_booked_and_counted():
     first = int(tally.first_lost[tally.first_lost >= 0].min())
     assert tally.n_lost[first % N_SCRAMBLES] > 0
     assert len(ray_path(placed.assembly.optics, no_screens(), placed.tally(), ray=first)) == 64
+
+
+def test_scenes_that_differ_in_their_parts_share_the_rays_of_the_mirror():
+    """To the last bit what each gives alone, over several stretches.
+
+    Planted: rays kept from the stretch before; the columns of rays made changed while they are followed.
+    """
+    diffuse = BLACK_DISC.replace("absorptance = 1.0", "absorptance = 0.5")
+    scenes = [prepared(scene_text(text)) for text in (BLACK_DISC, diffuse.replace("0.1\n", "0.05\n"), "")]
+    jobs = [Job(scene.assembly.optics, no_screens(), scene.tally()) for scene in scenes]
+    given = {"n_points": STRETCH_POINTS + 3 * UNIT_POINTS, "threads": 2, "stop": StopFlag()}
+    run_together(jobs, **given)
+    for scene, job in zip(scenes, jobs, strict=True):
+        alone = scene.tally()
+        run(scene.assembly.optics, no_screens(), alone, **given)
+        for name, one, other in zip(alone._fields, alone, job.tally, strict=True):
+            assert np.array_equal(one, other), name

@@ -7,8 +7,8 @@ specular share taken of the incident instead of the reflected light, all-or-none
 import numpy as np
 import pytest
 
+from dishtrace.trace.kernels.meeting import ALL_OR_NONE, meet_surface
 from dishtrace.trace.kernels.surface import face_reflectances, sheet_optics
-from dishtrace.trace.kernels.walk import ALL_OR_NONE, meet_surface
 from dishtrace.trace.optics import Parts
 from dishtrace.trace.reference_optics import sheet_shares
 

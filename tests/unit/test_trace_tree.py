@@ -10,11 +10,13 @@ import pytest
 from dishtrace.dish.facets import skin
 from dishtrace.dish.outline import circle
 from dishtrace.parts.solids import cylinder, sphere
+from dishtrace.trace.kernels.batch import BATCH
+from dishtrace.trace.kernels.going import N_GOING, N_MARKS
 from dishtrace.trace.kernels.triangles import FAR, triangle_hit
-from dishtrace.trace.tree import STACK_SIZE, WIDTH, build_tree, joined
+from dishtrace.trace.tree import STACK_SIZE, WIDTH, build_tree, joined, new_flock, new_stack
 from dishtrace.vec import normalise
 from tests.support.mirrors import mirror_of
-from tests.support.search import hits_by_search, hits_by_tree
+from tests.support.search import hits_by_search, hits_by_tree, hits_together
 from tests.support.trees import children, corners_of, depth, leaves, nodes
 
 
@@ -156,10 +158,13 @@ def test_empty_tree_has_no_leaves():
 
 
 def run_tree(tree, origin, direction, skip, *, root=0):
-    n = len(origin)
-    t, number = np.empty(n), np.empty(n, dtype=np.int64)
-    hits_by_tree(tree, root, NO_MIRROR, origin, direction, skip, np.empty(STACK_SIZE, np.int32), t, number)
-    return t, number
+    """Distances and numbers, of rays one by one; those of rays together are the same to the last bit."""
+    t, number = np.empty((2, len(origin))), np.empty((2, len(origin)), dtype=np.int64)
+    hits_by_tree(tree, root, NO_MIRROR, origin, direction, skip, new_stack(), t[0], number[0])
+    going, marks = np.zeros(N_GOING * BATCH), np.zeros(N_MARKS * BATCH, dtype=np.int64)
+    hits_together(tree, root, origin, direction, skip, going, marks, new_flock(), t[1], number[1])
+    assert np.array_equal(t[0], t[1]) and np.array_equal(number[0], number[1])
+    return t[0], number[0]
 
 
 def run_search(corners, origin, direction, skip):

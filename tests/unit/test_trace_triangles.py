@@ -6,20 +6,22 @@ the box test without its order of near and far, a child not asked for, covers th
 
 import numpy as np
 import pytest
+from numba import njit
 
+from dishtrace.trace.kernels.lanes import NOTHING, enter_node, next_child
 from dishtrace.trace.kernels.surface import sheet_optics
 from dishtrace.trace.kernels.triangles import (
-    ALL_CHILDREN,
     FURTHEST,
-    NOTHING,
-    boxes_met,
+    HIGH_HALF,
+    KEY,
+    NUMBER,
     inverse_of,
     transmitted_share,
     triangle_hit,
 )
 from dishtrace.trace.optics import Parts
 from dishtrace.trace.reference_optics import triangle_distances
-from dishtrace.trace.tree import N_COLUMNS, STACK_SIZE, TAG, WIDTH, Tree, build_tree
+from dishtrace.trace.tree import N_COLUMNS, WIDTH, build_tree, new_stack
 from dishtrace.vec import normalise
 from tests.support.trees import corners_of
 
@@ -110,21 +112,59 @@ def test_plain_twin_agrees_everywhere():
     assert np.isfinite(found).sum() > 100
 
 
+@njit
+def nearest_child(boxes, origin, inverse, limit, keys):
+    """Key of the nearest child of node 0 that is entered, with 2^32 where others are left."""
+    return enter_node(
+        boxes, 0, origin[0], origin[1], origin[2], inverse[0], inverse[1], inverse[2], limit, keys, np.int64(0)
+    )
+
+
+@njit
+def child_after(keys, limit):
+    """The same for the next child of those left."""
+    return next_child(keys, np.int64(0), limit)
+
+
+def node_of(*boxes):
+    """A node with some children: number, and lower and upper corner of each."""
+    node = np.full((1, N_COLUMNS), np.nan, dtype=np.float32)
+    for k, corners in boxes:
+        node[0, k : 6 * WIDTH : WIDTH] = corners
+    return node
+
+
+def entries(node, origin, direction, t_max=FURTHEST, later=FURTHEST):
+    """Children entered in order, in single precision as the trees have them: [(number, distance)]."""
+    keys = new_stack()
+    start, inverse = np.array(origin, dtype=np.float32), np.array([inverse_of(d) for d in direction])
+    found, order = nearest_child(node, start, inverse, np.float32(t_max), keys), []
+    while found & KEY != NOTHING:
+        key = np.int32(found & KEY)
+        order.append((int(key & NUMBER), float(np.int32(key & -8).view(np.float32))))
+        has_more = found >> HIGH_HALF
+        found = child_after(keys, np.float32(later))
+        assert later < FURTHEST or has_more == (found & KEY != NOTHING)
+    return order
+
+
 def entry(origin, direction, t_max=FURTHEST):
-    """Of the third child's box, the only one of a node, in single precision as the trees have it."""
-    boxes = np.zeros((1, N_COLUMNS), dtype=np.float32)
-    boxes[0, 2 : 6 * WIDTH : WIDTH] = (0.0, 0.0, 0.0, 1.0, 2.0, 3.0)
-    boxes.view(np.int32)[0, TAG + 2] = 1 << 2
-    tree = Tree(boxes, boxes.view(np.int32), np.zeros(1, dtype=np.int32), np.zeros((0, 9, WIDTH)))
-    start = [np.float32(x) for x in origin]
-    inverse = [inverse_of(d) for d in direction]
-    met, nearest = boxes_met(tree, 0, ALL_CHILDREN, *start, *inverse, np.float32(t_max))
-    assert boxes_met(tree, 0, np.int32(255 - 4), *start, *inverse, np.float32(t_max)) == (0, NOTHING)
-    if met == 0:
-        assert nearest == NOTHING
-        return np.inf
-    assert met == 4 and nearest & 7 == 2
-    return float(np.int32(nearest & -8).view(np.float32))
+    """Distance at which the only child of a node, the third, is entered; infinite when it is not."""
+    found = entries(node_of((2, (0.0, 0.0, 0.0, 1.0, 2.0, 3.0))), origin, direction, t_max)
+    assert all(number == 2 for number, _ in found) and len(found) <= 1
+    return found[0][1] if found else np.inf
+
+
+def test_children_come_nearest_first_and_none_beyond_the_limit():
+    """Planted: the rest kept with the nearest in it (endless), and the limit not looked at when going on."""
+    slabs = [(k, (float(x), 0.0, 0.0, x + 0.5, 1.0, 1.0)) for k, x in ((5, 4.0), (0, 1.0), (7, 2.0), (3, 3.0))]
+    node = node_of(*slabs, (1, (1.0, 5.0, 0.0, 2.0, 6.0, 1.0)))
+    ray = (0.0, 0.5, 0.5), (1.0, 0.0, 0.0)
+    assert [k for k, _ in entries(node, *ray)] == [0, 7, 3, 5]
+    assert [t for _, t in entries(node, *ray)] == pytest.approx([1.0, 2.0, 3.0, 4.0], rel=1e-6)
+    assert [k for k, _ in entries(node, *ray, t_max=2.5)] == [0, 7]
+    assert [k for k, _ in entries(node, *ray, later=3.5)] == [0, 7, 3]
+    assert [k for k, _ in entries(node, (9.0, 0.5, 0.5), (-1.0, 0.0, 0.0))] == [5, 3, 7, 0]
 
 
 def test_box_is_entered_at_its_near_face():
@@ -172,7 +212,7 @@ def share(heights, covers, *, direction=(0.0, 0.0, 1.0), skip=-1, is_cover_clear
     tree, order = build_tree(triangles.min(axis=1), triangles.max(axis=1), first=0, corners=corners)
     parts = parts_of(triangles[order], np.array(covers, dtype=float).reshape(-1, 3)[order])
     skip = skip if skip < 0 else int(np.flatnonzero(order == skip)[0])
-    stack = np.empty(STACK_SIZE, dtype=np.int32)
+    stack = new_stack()
     return transmitted_share(tree, 0, parts, *place, 0.0, *direction, skip, stack, is_cover_clear)
 
 

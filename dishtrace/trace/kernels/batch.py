@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.mirror import facet_place, facet_shape, outline_point, reflected
+from dishtrace.trace.kernels.mirror import facet_place, facet_shape, outline_box, outline_point, reflected
 from dishtrace.trace.kernels.sampling import (
     CENTRE,
     central_quantile,
@@ -22,25 +22,24 @@ from dishtrace.trace.kernels.sampling import (
     sun_tan2,
     unit,
 )
-from dishtrace.trace.points import N_DIMENSIONS_MIRROR
 
 # Rays made at once: their columns stay in the nearest cache.
 BATCH = 256
 # Columns of the scratch array, each BATCH long: place, unit normal, unit vector to the sun, power, place in the
-# facet's plane, unit direction after reflection, deviations of slope and spread, and how the first stretch ends.
+# facet's plane, unit direction after reflection, deviations of slope and spread.
 X, Y, Z, NX, NY, NZ, SX, SY, SZ, POWER, U, V, DX, DY, DZ = (BATCH * k for k in range(15))
-SLOPE_A, SLOPE_B, SPREAD_A, SPREAD_B, KEPT, END, CLEAR_END, CROSSING = (BATCH * k for k in range(15, 23))
-N_COLUMNS = 23
+SLOPE_A, SLOPE_B, SPREAD_A, SPREAD_B = (BATCH * k for k in range(15, 19))
+N_COLUMNS = 19
 
 
 @device
 def batch_points(points, scramble, first, words):
-    """Words (13, BATCH) of the points first .. first + BATCH - 1 of a scramble, first a multiple of BATCH.
+    """Words (d, BATCH) of the points first .. first + BATCH - 1 of a scramble, first a multiple of BATCH.
 
     The Gray code of first + j is that of first, changed in the bits of j alone.
     """
     gray = np.uint64(first) ^ (np.uint64(first) >> np.uint64(1))
-    for d in range(N_DIMENSIONS_MIRROR):
+    for d in range(points.shifts.shape[1]):
         x = points.shifts[scramble, d]
         for k in range(32):
             if (gray >> np.uint64(k)) & np.uint64(1):
@@ -160,6 +159,33 @@ def batch_reflected(b):
             b[SPREAD_A + j],
             b[SPREAD_B + j],
         )
+
+
+@device
+def batch_meets_skin(mirror, columns, place, direction, out, maybe):
+    """Whether light that leaves a mirror of one facet may meet it again: 1 or 0 into a column of another array.
+
+    place, direction: the first of three columns each. The same arithmetic as facet_hit, with the outline's box in place
+    of the outline: who gets 0 misses.
+    """
+    mu, mv, half_u, half_v = outline_box(mirror, 0)
+    m, e, o = facet_shape(mirror, 0)
+    for j in range(BATCH):
+        x, y, z = columns[place + j] - o[0], columns[place + BATCH + j] - o[1], columns[place + 2 * BATCH + j] - o[2]
+        dx, dy, dz = columns[direction + j], columns[direction + BATCH + j], columns[direction + 2 * BATCH + j]
+        du, dv, dw = (
+            dx * e[0] + dy * e[1] + dz * e[2],
+            dx * e[3] + dy * e[4] + dz * e[5],
+            dx * e[6] + dy * e[7] + dz * e[8],
+        )
+        u, v, w = x * e[0] + y * e[1] + z * e[2], x * e[3] + y * e[4] + z * e[5], x * e[6] + y * e[7] + z * e[8]
+        fu = m[0] * du + m[3] * dv + m[4] * dw
+        fv = m[3] * du + m[1] * dv + m[5] * dw
+        fw = m[4] * du + m[5] * dv + m[2] * dw
+        a, b = du * fu + dv * fv + dw * fw, 2.0 * (u * fu + v * fv + w * fw) - dw
+        t = -b / a
+        is_inside = (abs(u + t * du - mu) <= half_u) & (abs(v + t * dv - mv) <= half_v)
+        out[maybe + j] = 1.0 if (a * b < 0.0) & is_inside else 0.0
 
 
 @device

@@ -200,6 +200,22 @@ def facet_hit(mirror, i, ox, oy, oz, dx, dy, dz, is_leaving):
 
 
 @device
+def outline_box(mirror, i):
+    """Middle and half widths of a box around facet i's outline, in its plane: (u, v, half u, half v) [m]."""
+    params, hair = mirror.params, 1.0 + 1e-9
+    if mirror.kind[i] == 0:
+        return params[i, 0], params[i, 1], params[i, 2] * hair, params[i, 2] * hair
+    if mirror.kind[i] == 1 or mirror.kind[i] == 3:
+        return params[i, 0], params[i, 1], params[i, 4] * hair, params[i, 5] * hair
+    u0 = v0 = np.inf
+    u1 = v1 = -np.inf
+    for k in range(mirror.first_vertex[i], mirror.first_vertex[i + 1]):
+        u, v = mirror.vertices[k, 0], mirror.vertices[k, 1]
+        u0, u1, v0, v1 = min(u0, u), max(u1, u), min(v0, v), max(v1, v)
+    return 0.5 * (u0 + u1), 0.5 * (v0 + v1), 0.5 * (u1 - u0) * hair + 1e-12, 0.5 * (v1 - v0) * hair + 1e-12
+
+
+@device
 def reflectance_at(mirror, i, cosine):
     """Reflectance of facet i, from values at equal steps of the incidence angle's cosine from 0 to 1."""
     table = mirror.reflectance

@@ -1,4 +1,8 @@
-"""Start the rays of the two populations: light that meets the mirror, and light that meets parts directly."""
+"""The two populations: light that meets the mirror, and light that meets parts directly; a batch of rays at a time.
+
+A batch goes through the same steps, whichever population it is of: rays are made, looked at on the way in, booked where
+they arrive, and followed stretch by stretch until none is left.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +14,6 @@ from dishtrace.trace.kernels.batch import (
     DX,
     DY,
     DZ,
-    KEPT,
     NX,
     NY,
     NZ,
@@ -21,23 +24,47 @@ from dishtrace.trace.kernels.batch import (
     X,
     Y,
     Z,
+    batch_meets_skin,
+    batch_points,
     batch_rays,
 )
-from dishtrace.trace.kernels.mirror import is_over_outline, reflectance_at
-from dishtrace.trace.kernels.sampling import (
-    cos_sin_turns,
-    first_point,
-    next_point,
-    perpendicular,
-    picked,
-    sun_tan2,
-    unit,
+from dishtrace.trace.kernels.flock import closest_hits
+from dishtrace.trace.kernels.going import (
+    CLEAR_END,
+    DRAWS,
+    END,
+    FACET_LEFT,
+    FACET_MET,
+    FROM_SUN,
+    LANE,
+    MAY_MEET,
+    POWER_FIRST,
+    POWER_NOW,
+    PX,
+    PY,
+    PZ,
+    TOUCHED,
+    TRIANGLE_LEFT,
+    TRIANGLE_MET,
+    VX,
+    VY,
+    VZ,
+    note_place,
+    off_surface,
+    ray_number,
 )
-from dishtrace.trace.kernels.screens import record_batch
+from dishtrace.trace.kernels.meeting import book_lost, meet
+from dishtrace.trace.kernels.mirror import is_over_outline, reflectance_at
+from dishtrace.trace.kernels.sampling import cos_sin_turns, perpendicular, picked, point_index, sun_tan2, unit
+from dishtrace.trace.kernels.screens import record_batch, record_later
 from dishtrace.trace.kernels.triangles import FAR, is_front, next_facet, transmitted_share
-from dishtrace.trace.kernels.walk import note_place, off_surface, walk
-from dishtrace.trace.optics import LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
-from dishtrace.trace.points import N_SCRAMBLES
+from dishtrace.trace.optics import CLEAR_ROOT, LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
+from dishtrace.trace.points import ORDER_BITS
+
+# A ray that has not ended after so many hits is lost: only near-lossless closed boxes get there.
+MOST_HITS = 10000
+# Words of a point that serve the first part met: the first of three, for mirror rays and for direct ones.
+PART_WORD_MIRROR, PART_WORD_DIRECT = 10, 5
 
 
 @device
@@ -50,6 +77,31 @@ def sun_direction(sun, u, v):
     cos, sin = cos_sin_turns(v)
     a, b = tan * cos, tan * sin
     return cx + a * e1x + b * e2x, cy + a * e1y + b * e2y, cz + a * e1z + b * e2z, 1.0 / math.sqrt(1.0 + tan2)
+
+
+@device
+def direct_rays(world, scramble, first, low, high, words, starts, b):
+    """Where rays low .. high - 1 of a batch meet parts: triangles into starts, places and the rest into columns."""
+    parts, mirror = world.parts, world.mirror
+    batch_points(world.points, scramble, first, words)
+    for j in range(low, high):
+        tri, _ = picked(parts.direct_cdf, unit(words[0, j]))
+        root = math.sqrt(unit(words[1, j]))
+        u, v = root * (1.0 - unit(words[2, j])), root * unit(words[2, j])
+        x = parts.corners[tri, 0] + u * parts.corners[tri, 3] + v * parts.corners[tri, 6]
+        y = parts.corners[tri, 1] + u * parts.corners[tri, 4] + v * parts.corners[tri, 7]
+        z = parts.corners[tri, 2] + u * parts.corners[tri, 5] + v * parts.corners[tri, 8]
+        # The jitter of the dish axis does not move the sun for parts that stand still; for parts on the dish it is
+        # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
+        sx, sy, sz, cosine = sun_direction(world.sun, unit(words[3, j]), unit(words[4, j]))
+        nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
+        facing = sx * nx + sy * ny + sz * nz
+        starts[j] = tri
+        b[POWER + j] = parts.direct_power[tri] * abs(facing)
+        b[X + j], b[Y + j], b[Z + j] = off_surface(mirror, x, y, z, nx, ny, nz, math.copysign(1.0, facing))
+        b[NX + j], b[NY + j], b[NZ + j] = nx, ny, nz
+        b[SX + j], b[SY + j], b[SZ + j] = sx * cosine, sy * cosine, sz * cosine
+        b[DX + j], b[DY + j], b[DZ + j] = -b[SX + j], -b[SY + j], -b[SZ + j]
 
 
 @device
@@ -67,111 +119,191 @@ def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
 
 
 @device
-def start_on_part(world, p):
-    """Where a direct ray meets a part: (triangle, x, y, z, unit normal, unit vector to the sun, power)."""
-    parts = world.parts
-    tri, _ = picked(parts.direct_cdf, unit(p[0]))
-    su = math.sqrt(unit(p[1]))
-    b, c = su * (1.0 - unit(p[2])), su * unit(p[2])
-    x = parts.corners[tri, 0] + b * parts.corners[tri, 3] + c * parts.corners[tri, 6]
-    y = parts.corners[tri, 1] + b * parts.corners[tri, 4] + c * parts.corners[tri, 7]
-    z = parts.corners[tri, 2] + b * parts.corners[tri, 5] + c * parts.corners[tri, 8]
-    # The jitter of the dish axis does not move the sun for parts that stand still; for parts on the dish it is
-    # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
-    sx, sy, sz, cosine = sun_direction(world.sun, unit(p[3]), unit(p[4]))
-    nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
-    facing = sx * nx + sy * ny + sz * nz
-    weight = parts.direct_power[tri] * abs(facing)
-    x, y, z = off_surface(world.mirror, x, y, z, nx, ny, nz, math.copysign(1.0, facing))
-    return tri, x, y, z, nx, ny, nz, sx * cosine, sy * cosine, sz * cosine, weight
+def is_of_skin(mirror, is_direct):
+    """Whether all rays of a batch leave one and the same facet."""
+    return mirror.kind.shape[0] == 1 and not is_direct
 
 
 @device
-def book_arrival(world, scramble, x, y, weight, share, rho):
-    """Book a mirror ray up to its first reflection; returns the power that goes on."""
-    budget = world.tally.budget
-    budget[scramble, OUTLINE] += weight
-    if not is_over_outline(world.mirror, x, y):
-        budget[scramble, OVERHANG] += weight
-    arriving = weight * share
-    kept = arriving * rho
-    budget[scramble, SHADED] += weight - arriving
-    budget[scramble, MIRROR_ABSORBED] += arriving - kept
-    budget[scramble, LEAVING] += kept
-    return kept
+def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
+    """Share of each ray's sunlight that arrives: into END; power in the outline into POWER_NOW, zero for lanes unused.
 
-
-@device
-def made_ray(world, j):
-    """Where ray j of the batch meets a facet: (facet, x, y, z, unit normal, unit vector to the sun, power)."""
-    b = world.batch
-    return (
-        world.start_facets[j],
-        b[X + j],
-        b[Y + j],
-        b[Z + j],
-        b[NX + j],
-        b[NY + j],
-        b[NZ + j],
-        b[SX + j],
-        b[SY + j],
-        b[SZ + j],
-        b[POWER + j],
-    )
-
-
-@device
-def trace_ray(world, is_direct, scramble, row, ray, j, p):
-    """Ray j of the batch from the mirror; or a direct ray, from its point p (8,) of 32-bit words.
-
-    Both in one function, so that the compiler sees the trees and the walk once.
+    Light of the mirror that another facet in front takes is counted there, and gone here.
     """
-    mirror, b, words = world.mirror, world.batch, world.words
-    facet = tri = -1
-    if is_direct:
-        tri, x, y, z, nx, ny, nz, sx, sy, sz, weight = start_on_part(world, p)
-    else:
-        facet, x, y, z, nx, ny, nz, sx, sy, sz, weight = made_ray(world, j)
-        b[KEPT + j] = 0.0
-    if weight <= 0.0:
-        return
-    note_place(world, x + mirror.sketch_length * sx, y + mirror.sketch_length * sy, z + mirror.sketch_length * sz)
-    note_place(world, x, y, z)
-    t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
-    if not is_direct and before >= 0 and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
-        # Another facet in front takes this light, and counts it.
-        world.tally.budget[scramble, OVERLAP] += weight
-        return
-    share = 0.0 if before >= 0 else share_arriving(world, x, y, z, sx, sy, sz, tri, not is_direct)
-    if is_direct:
-        kept = weight if share > 0.0 else 0.0
-        dx, dy, dz = -sx, -sy, -sz
-        u0, u1, u2 = unit(p[5]), unit(p[6]), unit(p[7])
-    else:
-        dx, dy, dz = b[DX + j], b[DY + j], b[DZ + j]
-        rho = reflectance_at(mirror, facet, sx * nx + sy * ny + sz * nz)
-        rho = rho if dx * nx + dy * ny + dz * nz > 0.0 else 0.0
-        kept = book_arrival(world, scramble, x, y, weight, share, rho)
-        b[KEPT + j] = kept
-        u0, u1, u2 = unit(words[10, j]), unit(words[11, j]), unit(words[12, j])
-    if kept > 0.0:
-        walk(world, scramble, row, ray, is_direct, j, x, y, z, dx, dy, dz, kept, facet, tri, u0, u1, u2)
+    g, mirror = world.going, world.mirror
+    is_watched = world.path.shape[0] > 0
+    for j in range(BATCH):
+        g[POWER_NOW + j], g[MAY_MEET + j] = 0.0, 1.0
+    if is_of_skin(mirror, is_direct):
+        batch_meets_skin(mirror, b, X, SX, g, MAY_MEET)
+    for j in range(low, high):
+        power = b[POWER + j]
+        if power <= 0.0:
+            continue
+        x, y, z, sx, sy, sz = b[X + j], b[Y + j], b[Z + j], b[SX + j], b[SY + j], b[SZ + j]
+        if is_watched:
+            far = mirror.sketch_length
+            note_place(world, x + far * sx, y + far * sy, z + far * sz)
+            note_place(world, x, y, z)
+        facet, tri = -1 if is_direct else starts[j], starts[j] if is_direct else -1
+        t, before = FAR, -1
+        if g[MAY_MEET + j] > 0.0:
+            t, before = next_facet(mirror, world.facets, x, y, z, sx, sy, sz, FAR, facet, world.stack)
+        if before >= 0:
+            if not is_direct and is_front(mirror, before, x + t * sx, y + t * sy, z + t * sz, -sx, -sy, -sz):
+                world.tally.budget[scramble, OVERLAP] += power
+                continue
+            g[END + j] = 0.0
+        else:
+            g[END + j] = share_arriving(world, x, y, z, sx, sy, sz, tri, not is_direct)
+        g[POWER_NOW + j] = power
 
 
 @device
-def trace_rays(world, is_direct, scramble, row, start, count, state):
-    """Rays `start .. start + count - 1` of one scramble of a population; state (8,) uint32 is scratch."""
+def book_arrivals(world, scramble, starts, b):
+    """Book mirror rays up to their first reflection, and leave in POWER_NOW what goes on."""
+    g, mirror, budget = world.going, world.mirror, world.tally.budget
+    if not mirror.has_no_overhang:
+        for j in range(BATCH):
+            if g[POWER_NOW + j] > 0.0 and not is_over_outline(mirror, b[X + j], b[Y + j]):
+                budget[scramble, OVERHANG] += g[POWER_NOW + j]
+    outline = shaded = lost = leaving = 0.0
+    for j in range(BATCH):
+        power = g[POWER_NOW + j]
+        if power > 0.0:
+            nx, ny, nz = b[NX + j], b[NY + j], b[NZ + j]
+            rho = reflectance_at(mirror, starts[j], b[SX + j] * nx + b[SY + j] * ny + b[SZ + j] * nz)
+            rho = rho if b[DX + j] * nx + b[DY + j] * ny + b[DZ + j] * nz > 0.0 else 0.0
+            arriving = power * g[END + j]
+            kept = arriving * rho
+            outline += power
+            shaded += power - arriving
+            lost += arriving - kept
+            leaving += kept
+            g[POWER_NOW + j] = kept
+    budget[scramble, OUTLINE] += outline
+    budget[scramble, SHADED] += shaded
+    budget[scramble, MIRROR_ABSORBED] += lost
+    budget[scramble, LEAVING] += leaving
+
+
+@device
+def set_out(world, is_direct, starts, b):
+    """The lanes as the rays leave the mirror, or as direct light arrives on its part."""
+    g, m = world.going, world.marks
+    for j in range(BATCH):
+        g[PX + j], g[PY + j], g[PZ + j] = b[X + j], b[Y + j], b[Z + j]
+    for j in range(BATCH):
+        g[VX + j], g[VY + j], g[VZ + j] = b[DX + j], b[DY + j], b[DZ + j]
+    for j in range(BATCH):
+        g[POWER_FIRST + j] = g[POWER_NOW + j]
+        m[LANE + j] = j
+        m[DRAWS + j] = m[TOUCHED + j] = 0
+        m[TRIANGLE_LEFT + j] = -1
+    for j in range(BATCH):
+        m[FROM_SUN + j] = 1 if is_direct else 0
+        m[FACET_LEFT + j] = -1 if is_direct else starts[j]
+        m[TRIANGLE_MET + j] = starts[j] if is_direct else -1
     if is_direct:
-        first_point(world.points.columns, world.points.shifts, scramble, start, state)
+        for j in range(BATCH):
+            g[POWER_NOW + j] = g[POWER_NOW + j] if g[END + j] > 0.0 else 0.0
+            g[END + j] = 0.0
+    if is_of_skin(world.mirror, is_direct):
+        batch_meets_skin(world.mirror, g, PX, VX, g, MAY_MEET)
+
+
+@device
+def record_legs(world, scramble, first):
+    """Keep the first stretch of the first rays of a scramble."""
+    g, legs = world.going, world.tally.legs
+    # Points are sorted within blocks of 2^ORDER_BITS at most.
+    if (first >> ORDER_BITS) << ORDER_BITS >= legs.shape[1]:
+        return
+    for i in range(BATCH):
+        k = point_index(world.points.numbering, scramble, first + i)
+        if g[POWER_NOW + i] > 0.0 and k < legs.shape[1]:
+            leg = legs[scramble, k]
+            leg[0], leg[1], leg[2] = g[PX + i], g[PY + i], g[PZ + i]
+            leg[3], leg[4], leg[5] = g[VX + i], g[VY + i], g[VZ + i]
+            leg[6], leg[7], leg[8] = g[POWER_NOW + i], g[END + i], g[CLEAR_END + i]
+
+
+@device
+def find_meetings(world, n):
+    """What each of the first n lanes meets next: the columns END, CLEAR_END, FACET_MET and TRIANGLE_MET.
+
+    A lane without power ends where it stands; one that MAY_MEET rules out for does not meet the mirror.
+    """
+    g, m, mirror = world.going, world.marks, world.mirror
+    for i in range(n):
+        t, facet = FAR if g[POWER_NOW + i] > 0.0 else 0.0, -1
+        if t > 0.0 and g[MAY_MEET + i] > 0.0:
+            t, facet = next_facet(
+                mirror,
+                world.facets,
+                g[PX + i],
+                g[PY + i],
+                g[PZ + i],
+                g[VX + i],
+                g[VY + i],
+                g[VZ + i],
+                FAR,
+                m[FACET_LEFT + i],
+                world.stack,
+            )
+        g[END + i] = g[CLEAR_END + i] = t
+        m[TRIANGLE_MET + i], m[FACET_MET + i] = -1, facet
+    for k in range(world.roots.shape[0]):
+        root = world.roots[k]
+        closest_hits(world.triangles, root, g, m, n, world.flock)
+        if root != CLEAR_ROOT:
+            for i in range(n):
+                g[CLEAR_END + i] = g[END + i]
+
+
+@device
+def follow(world, is_direct, scramble, row, first, words):
+    """Follow the lanes of a batch, stretch by stretch, until the last watt of each is booked."""
+    g, m, n = world.going, world.marks, BATCH
+    first_word = PART_WORD_DIRECT if is_direct else PART_WORD_MIRROR
+    for hits in range(MOST_HITS):
+        if hits > 0 or not is_direct:
+            find_meetings(world, n)
+        if hits == 0:
+            for i in range(BATCH):
+                g[MAY_MEET + i] = 1.0
+        if not is_direct:
+            if hits == 0:
+                record_legs(world, scramble, first)
+                record_batch(world.screens, world.tally, scramble, g)
+            else:
+                record_later(world.screens, world.tally, scramble, g, m, n)
+        n = meet(world, is_direct, scramble, row, first, n, words, first_word)
+        if n == 0:
+            return
+    for i in range(n):
+        book_lost(world.tally, scramble, ray_number(world, scramble, first, i), g[POWER_NOW + i], is_direct)
+
+
+@device
+def trace_rays(world, is_direct, is_made, scramble, row, start, count):
+    """The rays at places `start .. start + count - 1` of the order of one scramble of a population.
+
+    is_made: mirror rays of these very numbers are still in the slots of the batch, from a world with the same mirror.
+    """
     first = start - start % BATCH
+    slot = 0
     while first < start + count:
-        if not is_direct:
-            batch_rays(world, scramble, first, world.words, world.start_facets, world.batch)
+        b, words, starts = world.batch[slot], world.words[slot], world.starts[slot]
         low, high = max(start - first, 0), min(start + count - first, BATCH)
-        for j in range(low, high):
-            if is_direct and first + j > start:
-                next_point(world.points.columns, scramble, first + j, state)
-            trace_ray(world, is_direct, scramble, row, (first + j) * N_SCRAMBLES + scramble, j, state)
+        if is_direct:
+            direct_rays(world, scramble, first, low, high, words, starts, b)
+        elif not is_made:
+            batch_rays(world, scramble, first, words, starts, b)
+        look_at_way_in(world, is_direct, scramble, low, high, starts, b)
         if not is_direct:
-            record_batch(world.screens, world.tally, scramble, world.batch, low, high)
+            book_arrivals(world, scramble, starts, b)
+        set_out(world, is_direct, starts, b)
+        follow(world, is_direct, scramble, row, first, words)
         first += BATCH
+        slot = (slot + 1) % world.batch.shape[0]

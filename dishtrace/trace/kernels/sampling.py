@@ -131,6 +131,18 @@ def next_point(columns, scramble, index, state):
 
 
 @device
+def point_index(numbering, scramble, place):
+    """Index of the point at a place of the order; the inverse Gray code is a running sum of bits."""
+    gray, x = place ^ (place >> 1), 0
+    for k in range(32):
+        if (gray >> k) & 1:
+            x ^= np.int64(numbering[scramble, k])
+    for shift in (1, 2, 4, 8, 16):
+        x ^= x >> shift
+    return x
+
+
+@device
 def unit(word):
     """A 32-bit word as a number in the open interval (0, 1)."""
     return (word + 0.5) * _TO_UNIT

@@ -7,24 +7,17 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device
+from dishtrace.trace.kernels.lanes import EDGE, NOTHING, ROUNDED_UP, enter_node, nearest_in_pack, next_child
 from dishtrace.trace.kernels.mirror import facet_hit, facet_normal
 from dishtrace.trace.kernels.surface import sheet_optics
-from dishtrace.trace.tree import CHILD, TAG, WIDTH
+from dishtrace.trace.tree import CHILD, STACK_NODE, TAG, WIDTH
 
-# Shared edges: a hair of overlap (relative to the triangle) is harmless, a hair of gap loses light.
-EDGE = -1e-12
 # Stands for "no hit": a distance beyond every scene, yet finite.
 FAR = 1e300
 # The same in single precision.
 FURTHEST = np.float32(1e37)
-ZERO = np.float32(0.0)
-# Bits of the children of a node, and the key of no child: beyond that of every distance.
-NO_BIT, ALL_CHILDREN = np.int32(0), np.int32(255)
-NOTHING = np.int32(0x7FFFFFFF)
-# Clears the three lowest bits of a distance, which rounds it down by less than 1e-6.
-WITHOUT_CHILD = np.int32(-8)
-# Covers the rounding of the three operations that give a distance to a box.
-ROUNDED_UP = np.float32(1.0 + 1e-6)
+# A key is the low half of what a node is asked for, and the number of the child its lowest three bits.
+KEY, NUMBER, HIGH_HALF = 0x7FFFFFFF, 7, 32
 
 
 @device
@@ -57,37 +50,8 @@ def inverse_of(d):
 
 @device
 def lesser(a, b):
-    """The smaller of two numbers, as the processor does it for eight at once."""
+    """The smaller of two numbers, as the processor does it for several at once."""
     return a if a < b else b
-
-
-@device
-def greater(a, b):
-    """The larger of two numbers."""
-    return a if a > b else b
-
-
-@device
-def boxes_met(tree, node, wanted, ox, oy, oz, ix, iy, iz, limit):
-    """Which wanted children's boxes a ray enters before a limit, all in single precision: (bits, nearest).
-
-    wanted: bits 2^k of the children asked for. nearest: distance of the entry as the bits of a float32, whose lowest
-    three bits say which child; NOTHING when no box is met. The loop has no branch and stores nothing, so that the
-    compiler does its eight turns at once.
-    """
-    bounds, links = tree.boxes[node], tree.links[node]
-    met, nearest = np.int32(0), NOTHING
-    for k in range(WIDTH):
-        tx0, tx1 = (bounds[k] - ox) * ix, (bounds[3 * WIDTH + k] - ox) * ix
-        ty0, ty1 = (bounds[WIDTH + k] - oy) * iy, (bounds[4 * WIDTH + k] - oy) * iy
-        tz0, tz1 = (bounds[2 * WIDTH + k] - oz) * iz, (bounds[5 * WIDTH + k] - oz) * iz
-        near = greater(greater(lesser(tx0, tx1), lesser(ty0, ty1)), greater(lesser(tz0, tz1), ZERO))
-        far = lesser(lesser(greater(tx0, tx1), greater(ty0, ty1)), greater(tz0, tz1)) * ROUNDED_UP
-        bit = np.int32(links[TAG + k] & wanted) if near <= lesser(far, limit) else NO_BIT
-        met = np.int32(met | bit)
-        key = np.int32((np.float32(near).view(np.int32) & WITHOUT_CHILD) | np.int32(k)) if bit != NO_BIT else NOTHING
-        nearest = key if key < nearest else nearest
-    return met, nearest
 
 
 @device
@@ -110,21 +74,9 @@ def triangles_met(tree, leaf, ox, oy, oz, dx, dy, dz, t_max):
 
 
 @device
-def lane_distance(tree, leaf, k, ox, oy, oz, dx, dy, dz):
-    """Distance to triangle k of a leaf, known to be met; as triangle_hit has it, to the last bit."""
-    pack = tree.packs[leaf]
-    e1x, e1y, e1z, e2x, e2y, e2z = pack[3, k], pack[4, k], pack[5, k], pack[6, k], pack[7, k], pack[8, k]
-    px, py, pz = dy * e2z - dz * e2y, dz * e2x - dx * e2z, dx * e2y - dy * e2x
-    inverse = 1.0 / (e1x * px + e1y * py + e1z * pz)
-    sx, sy, sz = ox - pack[0, k], oy - pack[1, k], oz - pack[2, k]
-    qx, qy, qz = sy * e1z - sz * e1y, sz * e1x - sx * e1z, sx * e1y - sy * e1x
-    return (e2x * qx + e2y * qy + e2z * qz) * inverse
-
-
-@device
 def single_limit(t):
     """A distance in single precision, rounded up."""
-    return np.float32(min(t, 1e36)) * ROUNDED_UP
+    return np.float32(min(t, 1e36) * ROUNDED_UP)
 
 
 @device
@@ -137,16 +89,15 @@ def closest_in_leaf(tree, is_facet, mirror, leaf, count, ox, oy, oz, dx, dy, dz,
             if t < t_max:
                 t_max, best = t, i
         return t_max, best
-    met = triangles_met(tree, leaf, ox, oy, oz, dx, dy, dz, t_max)
-    k = 0
-    while met != 0:
-        if met & 1 and first + k != leaving:
-            t = lane_distance(tree, leaf, k, ox, oy, oz, dx, dy, dz)
-            if t < t_max:
-                t_max, best = t, first + k
-        met >>= 1
-        k += 1
-    return t_max, best
+    return closest_in_pack(tree, leaf, ox, oy, oz, dx, dy, dz, t_max, leaving)
+
+
+@device
+def closest_in_pack(tree, leaf, ox, oy, oz, dx, dy, dz, t_max, leaving):
+    """Nearest triangle of a leaf before t_max: (t, number), or (t_max, -1)."""
+    first = np.int64(tree.leaf_first[leaf])
+    t, k = nearest_in_pack(tree.packs, np.int64(leaf), ox, oy, oz, dx, dy, dz, t_max, leaving - first)
+    return (t, first + k) if k >= 0 else (t_max, -1)
 
 
 @device
@@ -154,59 +105,52 @@ def closest_hit(tree, root, is_facet, mirror, ox, oy, oz, dx, dy, dz, t_max, lea
     """Nearest triangle or facet before t_max (at most FAR): (t, number), or (t_max, -1).
 
     root: node to begin at; is_facet, a constant at every call, says which the tree holds; leaving: the triangle or
-    facet that the ray starts on, or -1. stack (s,) int32 is scratch: nodes with the children still to be looked into.
+    facet that the ray starts on, or -1. stack (tree.new_stack()) is scratch: nodes with the children still to be
+    looked into.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)
-    limit = single_limit(t_max)
-    links = tree.links
-    best = -1
-    node, depth, wanted = root, 0, ALL_CHILDREN
+    limit, links = single_limit(t_max), tree.links
+    best, node, depth = -1, root, 0
+    found = enter_node(tree.boxes, node, px, py, pz, ix, iy, iz, limit, stack, depth)
     while True:
-        met, nearest = boxes_met(tree, node, wanted, px, py, pz, ix, iy, iz, limit)
-        if met != 0:
-            k = nearest & 7
-            rest = met ^ (1 << k)
-            if rest != 0:
-                stack[depth] = node * 256 + rest
-                depth += 1
-            child = links[node, CHILD + k]
+        if found & KEY != NOTHING:
+            stack[depth, STACK_NODE] = node
+            depth += found >> HIGH_HALF
+            child = links[node, CHILD + (found & NUMBER)]
             if child >= 0:
-                node, wanted = child, ALL_CHILDREN
+                node = child
+                found = enter_node(tree.boxes, node, px, py, pz, ix, iy, iz, limit, stack, depth)
                 continue
-            count = links[node, TAG + k] >> 8
-            t, found = closest_in_leaf(
-                tree, is_facet, mirror, -1 - child, count, ox, oy, oz, dx, dy, dz, t_max, leaving
-            )
-            if found >= 0:
-                t_max, best, limit = t, found, single_limit(t)
+            count = links[node, TAG + (found & NUMBER)] >> 8
+            t, i = closest_in_leaf(tree, is_facet, mirror, -1 - child, count, ox, oy, oz, dx, dy, dz, t_max, leaving)
+            if i >= 0:
+                t_max, best, limit = t, i, single_limit(t)
         if depth == 0:
             return t_max, best
         depth -= 1
-        node, wanted = stack[depth] >> 8, np.int32(stack[depth] & 255)
+        node = stack[depth, STACK_NODE]
+        found = next_child(stack, depth, limit)
 
 
 @device
 def transmitted_share(tree, root, parts, ox, oy, oz, dx, dy, dz, skip, stack, is_cover_clear):
     """Share of the light along a ray that no part of a tree stops; glass covers let some through if is_cover_clear.
 
-    d must be a unit vector when the tree holds covers; stack (s,) int32 is scratch.
+    d must be a unit vector when the tree holds covers; stack (tree.new_stack()) is scratch.
     """
     ix, iy, iz = inverse_of(dx), inverse_of(dy), inverse_of(dz)
     px, py, pz = np.float32(ox), np.float32(oy), np.float32(oz)
-    share = 1.0
-    node, depth, wanted = root, 0, ALL_CHILDREN
+    share, node, depth = 1.0, root, 0
+    found = enter_node(tree.boxes, node, px, py, pz, ix, iy, iz, FURTHEST, stack, depth)
     while True:
-        met, nearest = boxes_met(tree, node, wanted, px, py, pz, ix, iy, iz, FURTHEST)
-        if met != 0:
-            k = nearest & 7
-            rest = met ^ (1 << k)
-            if rest != 0:
-                stack[depth] = node * 256 + rest
-                depth += 1
-            child = tree.links[node, CHILD + k]
+        if found & KEY != NOTHING:
+            stack[depth, STACK_NODE] = node
+            depth += found >> HIGH_HALF
+            child = tree.links[node, CHILD + (found & NUMBER)]
             if child >= 0:
-                node, wanted = child, ALL_CHILDREN
+                node = child
+                found = enter_node(tree.boxes, node, px, py, pz, ix, iy, iz, FURTHEST, stack, depth)
                 continue
             share *= transmitted_by_leaf(tree, parts, -1 - child, ox, oy, oz, dx, dy, dz, skip, is_cover_clear)
             if share <= 0.0:
@@ -214,7 +158,8 @@ def transmitted_share(tree, root, parts, ox, oy, oz, dx, dy, dz, skip, stack, is
         if depth == 0:
             return share
         depth -= 1
-        node, wanted = stack[depth] >> 8, np.int32(stack[depth] & 255)
+        node = stack[depth, STACK_NODE]
+        found = next_child(stack, depth, FURTHEST)
 
 
 @device
