@@ -1,7 +1,8 @@
 """Several scenes traced together: of the same dish under the same sun, so that only what the light meets differs.
 
 Their mirrors send out the same rays, which is what makes differences between such scenes sharp. What they share is
-placed once, and their tallies grow side by side, so that an early stop leaves all of them with the same rays.
+placed once, those rays are made once, and their tallies grow side by side, so that an early stop leaves all of them
+with the same rays.
 """
 
 from __future__ import annotations
@@ -16,59 +17,14 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.flux.laid import laid_out
 from dishtrace.flux.outcome import result_of, with_brightest
 from dishtrace.flux.prepared import common_of, compiled, in_lots, light_key, prepare
+from dishtrace.trace.cpu import Job
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import STRETCH_POINTS, available_threads, points_for, run
+from dishtrace.trace.run import available_threads, points_for, run_together
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
     from dishtrace.scene.model import Scene
-    from dishtrace.trace.cpu import Optics
-    from dishtrace.trace.optics import Screens, Tally
-
-
-def run_together(
-    optics: Sequence[Optics],
-    screens: Sequence[Screens],
-    tallies: Sequence[Tally],
-    *,
-    n_points: int,
-    threads: int,
-    stop: StopFlag,
-    progress: Callable[[int, int], None] | None = None,
-) -> int:
-    """Trace points 0 .. n_points - 1 of all scrambles into the tally of each scene, one stretch for all at a time.
-
-    The stretches are those of `run`: sums to the last bit depend on them, since the direct rays of each follow its
-    mirror rays.
-
-    Parameters
-    ----------
-    optics, screens, tallies : sequences of the same length
-        Of the scenes; their mirrors, suns and points are the same.
-    n_points : int
-        Of each scramble, a multiple of 256.
-    threads : int
-        The result does not depend on it.
-    stop : StopFlag
-        Looked at between stretches; the first is always done.
-    progress : callable, optional
-        Called with (rays done, rays wanted), of all scenes together.
-
-    Returns
-    -------
-    int
-        Points traced of each scramble, the same for all.
-    """
-    done, whole = 0, n_points * N_SCRAMBLES * len(tallies)
-    while done < n_points and not (done > 0 and stop.is_set):
-        end = min(done + STRETCH_POINTS, n_points)
-        for number, (one, planes, tally) in enumerate(zip(optics, screens, tallies, strict=True), 1):
-            run(one, planes, tally, start=done, n_points=end, threads=threads, stop=StopFlag())
-            if progress is not None:
-                progress((done * len(tallies) + (end - done) * number) * N_SCRAMBLES, whole)
-        done = end
-    return done
 
 
 def trace_together(
@@ -117,9 +73,7 @@ def trace_together(
             started = time.perf_counter()
             laid = [laid_out(one, n_points=n_points, threads=threads, stop=stop) for one in lot]
             done = run_together(
-                [one.prepared.assembly.optics for one in laid],
-                [one.screens for one in laid],
-                [one.tally for one in laid],
+                [Job(one.prepared.assembly.optics, one.screens, one.tally) for one in laid],
                 n_points=n_points,
                 threads=threads,
                 stop=stop,

@@ -79,7 +79,7 @@ def run_together(
     stop : StopFlag
         Looked at between stretches of work; the first stretch is always done.
     progress : callable, optional
-        Called with (rays done, rays wanted).
+        Called with (rays done, rays wanted), of all jobs together.
     start : int
         Points of each scramble that were traced before, a multiple of 256.
     is_time_up : callable, optional
@@ -97,7 +97,7 @@ def run_together(
             trace_points(jobs, start=done, count=count, pool=pool)
             done += count
             if progress is not None:
-                progress(done * N_SCRAMBLES, n_points * N_SCRAMBLES)
+                progress(done * N_SCRAMBLES * len(jobs), n_points * N_SCRAMBLES * len(jobs))
     return done
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import dishtrace as dt
-from dishtrace.flux import prepared, together
+from dishtrace.flux import prepared
 from dishtrace.flux.prepared import light_key
 from dishtrace.flux.together import trace_together
 from dishtrace.scene.read import scene_from_text
@@ -59,8 +59,7 @@ def numbers(value):
 def short_stretches():
     """Three stretches for so few rays; their number shows in the last bits, since each ends with its direct rays."""
     with pytest.MonkeyPatch.context() as patch:
-        for module in (together, running):
-            patch.setattr(module, "STRETCH_POINTS", 512)
+        patch.setattr(running, "STRETCH_POINTS", 512)
         yield
 
 

@@ -12,12 +12,12 @@ from dishtrace.errors import RunError
 from dishtrace.flux.ledger import ENDS, FIRST_HITS
 from dishtrace.flux.part import FIGURES, PartResult, part_results
 from dishtrace.flux.prepared import Prepared, prepare
-from dishtrace.flux.together import run_together
 from dishtrace.stats import Estimate, total
+from dishtrace.trace.cpu import Job
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import available_threads, points_for
+from dishtrace.trace.run import available_threads, points_for, run_together
 
 if TYPE_CHECKING:
     from dishtrace.dish.mount import Pose
@@ -101,9 +101,7 @@ def lights_on(
     tallies = [one.tally() for one in scenes]
     with StopFlag() as stop:
         done = run_together(
-            [one.assembly.optics for one in scenes],
-            [no_screens()] * len(scenes),
-            tallies,
+            [Job(one.assembly.optics, no_screens(), tally) for one, tally in zip(scenes, tallies, strict=True)],
             n_points=n_points,
             threads=available_threads() if threads is None else threads,
             stop=stop,
