@@ -18,15 +18,13 @@ from dishtrace.scene.read import scene_from_text
 from dishtrace.study import compare as comparing
 from dishtrace.study.fit import ladder as fitting
 from dishtrace.study.improve import task as improving
+from dishtrace.study.size import light as lights
 from dishtrace.study.size import run as sizing
 from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep import points as sweeping
 from dishtrace.trace.interrupt import StopFlag
+from tests.support.ctrl_c import press, press_after_stretch
 from tests.support.plate_scene import plate_scene
-
-
-def press() -> None:
-    os.kill(os.getpid(), signal.SIGINT)
 
 
 def test_a_signal_that_somebody_else_handled_is_seen():
@@ -106,21 +104,12 @@ def test_a_sizing_stops_after_the_lot_in_which_ctrl_c_came(pressing, monkeypatch
 
 
 def test_a_sizing_that_stops_in_its_first_lot_has_all_sizes_with_fewer_rays(monkeypatch):
-    real, calls = together.run, []
-
-    def run(*arguments, **options):
-        calls.append(options)
-        done = real(*arguments, **options)
-        if len(calls) == 3:
-            press()
-        return done
-
-    monkeypatch.setattr(together, "run", run)
     scene = scene_from_text(plate_scene())
-    sized = dt.size(scene, "plate", radius=(0.01, 0.04, 8), rays=3 * 131072, threads=2)
+    with monkeypatch.context() as patch:
+        press_after_stretch(patch, lights, 1)
+        sized = dt.size(scene, "plate", radius=(0.01, 0.04, 8), rays=3 * 131072, threads=2)
     assert sized.stopped and len(sized.trials) == 8 and sized.rays == 131072 and sized.grid is not None
     assert "stopped early: each size has 131072 rays only" in sized.notes
-    monkeypatch.setattr(together, "run", real)
     whole = dt.size(scene, "plate", radius=(0.01, 0.04, 8), rays=131072)
     assert whole.rows() == sized.rows()
 
@@ -169,16 +158,7 @@ def test_ctrl_c_between_traces_keeps_what_a_comparison_has(monkeypatch):
 @pytest.mark.parametrize("is_one_lot", [True, False])
 def test_plates_under_one_mirror_stop_together(monkeypatch, is_one_lot):
     """In one lot all have the rays until then; of several lots those that were begun are finished or left out."""
-    real, calls = together.run, []
-
-    def run(*arguments, **options):
-        calls.append(options)
-        done = real(*arguments, **options)
-        if len(calls) == 4:
-            press()
-        return done
-
-    monkeypatch.setattr(together, "run", run)
+    calls = press_after_stretch(monkeypatch, together, 2 if is_one_lot else 4)
     if not is_one_lot:
         monkeypatch.setattr(prepared, "MOST_BYTES", 0.0)
     rays = 3 * 131072
@@ -187,7 +167,7 @@ def test_plates_under_one_mirror_stop_together(monkeypatch, is_one_lot):
     if is_one_lot:
         assert [case.result.rays for case in compared.cases] == [2 * 131072] * 3 and compared.not_traced == ()
         assert any(f"{2 * 131072} of {rays} rays were traced" in note for note in compared.notes)
-        assert len(calls) == 6
+        assert len(calls) == 2
     else:
         assert [case.result.rays for case in compared.cases] == [rays] and compared.not_traced == ("1", "2")
         assert len(calls) == 4

@@ -12,11 +12,14 @@ import numpy as np
 import pytest
 
 import dishtrace as dt
+from dishtrace.flux import together
 from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import from_left_out
 from dishtrace.study.sweep import run as study
 from dishtrace.study.sweep.points import Point, StoppedError
 from dishtrace.study.sweep.store import NAME
+from dishtrace.trace import run as running
+from tests.support.ctrl_c import press_after_stretch
 from tests.support.plate_scene import plate_scene
 
 VARY = ["dish.reflectance=0.6:0.9:4", "part.plate.radius_m=0.01,0.03"]
@@ -28,24 +31,30 @@ def scene():
 
 
 class Tracer:
-    """Stands for the tracing of a point: figures by formula, a count, and a stop on demand."""
+    """Stands for the tracing of points: figures by formula, a count, and a stop on demand."""
 
     def __init__(self, *, stop_before=None):
         self.numbers, self.stop_before = [], stop_before
 
-    def __call__(self, scene, job, **_):
+    def installed(self, monkeypatch):
+        monkeypatch.setattr(study, "traced_point", self.point)
+        monkeypatch.setattr(study, "traced_points", self.points)
+        return self
+
+    def point(self, scene, job, **_):
         if self.stop_before is not None and len(self.numbers) == self.stop_before:
             raise StoppedError
         self.numbers.append(job.number)
         value = 100.0 * job.values["dish.reflectance"] + job.number
         return Point(job.number, job.values, {"receiver_w": from_left_out(value, value + np.arange(4.0))})
 
+    def points(self, scene, jobs, **options):
+        yield from (self.point(scene, job, **options) for job in jobs)
+
 
 @pytest.fixture
 def tracer(monkeypatch):
-    one = Tracer()
-    monkeypatch.setattr(study, "traced_point", one)
-    return one
+    return Tracer().installed(monkeypatch)
 
 
 def test_every_point_has_the_same_random_points(scene):
@@ -74,17 +83,15 @@ def test_the_table_has_a_row_a_point_in_the_order_of_the_grid(scene, tracer):
 
 
 def test_a_stopped_sweep_goes_on_where_it_stopped(scene, tmp_path, monkeypatch):
-    first = Tracer(stop_before=3)
-    monkeypatch.setattr(study, "traced_point", first)
+    Tracer(stop_before=3).installed(monkeypatch)
     stopped = dt.sweep(scene, VARY, rays=8192, folder=tmp_path)
     assert stopped.stopped and [point.number for point in stopped.points] == [0, 1, 2]
     assert "the same command goes on" in stopped.notes()[0]
-    second = Tracer()
-    monkeypatch.setattr(study, "traced_point", second)
+    second = Tracer().installed(monkeypatch)
     whole = dt.sweep(scene, VARY, rays=8192, folder=tmp_path)
     assert second.numbers == [3, 4, 5, 6, 7]
     assert whole.n_resumed == 3 and not whole.stopped and len(whole.points) == 8
-    monkeypatch.setattr(study, "traced_point", Tracer())
+    Tracer().installed(monkeypatch)
     assert dt.sweep(scene, VARY, rays=8192).rows() == whole.rows()
     kept, fresh = (one.points[1].figures["receiver_w"] for one in (whole, dt.sweep(scene, VARY, rays=8192)))
     np.testing.assert_array_equal(kept.left_out, fresh.left_out)
@@ -122,7 +129,7 @@ def test_a_point_that_is_not_sound_is_told_and_the_rest_traced(scene):
 
 
 def test_ctrl_c_before_the_first_point_is_told_as_such(scene, monkeypatch):
-    monkeypatch.setattr(study, "traced_point", Tracer(stop_before=0))
+    Tracer(stop_before=0).installed(monkeypatch)
     with pytest.raises(KeyboardInterrupt):
         dt.sweep(scene, VARY, rays=8192)
 
@@ -147,3 +154,37 @@ def test_bad_wishes_are_refused(scene, options, said, monkeypatch):
     monkeypatch.setattr("dishtrace.study.sweep.cluster.PATIENCE", "1s")
     with pytest.raises(dt.InputError, match=said):
         dt.sweep(scene, VARY, **options)
+
+
+def test_points_that_differ_in_parts_alone_are_traced_together_and_the_same_to_the_last_bit(scene, monkeypatch):
+    """Shown to fail on: another seed in a lot, points told under the numbers of others."""
+    lots, real = [], study.traced_points
+
+    def traced_points(scene, jobs, **options):
+        lots.append([job.number for job in jobs])
+        return real(scene, jobs, **options)
+
+    vary = ["part.plate.center_m.z=0.0,0.02,-0.95,0.04,0.05,0.06", "dish.reflectance=0.6,0.9"]
+    monkeypatch.setattr(study, "MOST_TOGETHER", 1)
+    alone = dt.sweep(scene, vary, rays=8192, threads=1)
+    monkeypatch.setattr(study, "MOST_TOGETHER", 4)
+    monkeypatch.setattr(study, "traced_points", traced_points)
+    steps = []
+    swept = dt.sweep(scene, vary, rays=8192, threads=1, progress=lambda done, whole: steps.append((done, whole)))
+    assert lots == [[0, 2, 4, 6], [8, 10], [1, 3, 5, 7], [9, 11]]
+    assert [point.to_json() for point in swept.points] == [point.to_json() for point in alone.points]
+    assert [point.number for point in swept.points if point.fault] == [4, 5]
+    assert steps == sorted(steps) and steps[-1] == (12 * 8192, 12 * 8192)
+
+
+def test_points_of_a_lot_that_is_stopped_are_traced_again(scene, tmp_path, monkeypatch):
+    """Two lots of four points, two stretches each: Ctrl-C comes in the first stretch of the second lot."""
+    vary = ["part.plate.radius_m=0.01:0.03:8"]
+    monkeypatch.setattr(running, "STRETCH_POINTS", 256)
+    with monkeypatch.context() as patch:
+        calls = press_after_stretch(patch, together, 3)
+        stopped = dt.sweep(scene, vary, rays=16384, threads=1, folder=tmp_path)
+    assert stopped.stopped and [point.number for point in stopped.points] == [0, 1, 2, 3] and len(calls) == 3
+    resumed = dt.sweep(scene, vary, rays=16384, threads=1, folder=tmp_path)
+    whole = dt.sweep(scene, vary, rays=16384, threads=1)
+    assert resumed.n_resumed == 4 and resumed.rows() == whole.rows()

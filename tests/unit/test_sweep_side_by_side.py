@@ -74,7 +74,7 @@ BEGIN = "import sys; sys.path[:] = __import__('json').loads(sys.argv[1]); from {
 
 
 def test_a_process_that_ends_is_told_and_what_was_finished_is_kept(scene, started, tmp_path, monkeypatch):
-    monkeypatch.setattr(side_by_side, "START", BEGIN + "here.traced_point = lambda *_, **__: sys.exit(3); serve()")
+    monkeypatch.setattr(side_by_side, "START", BEGIN + "here.traced_points = lambda *_, **__: sys.exit(3); serve()")
     with pytest.raises(dt.RunError, match="ended with code 3"):
         dt.sweep(scene, VARY, rays=8192, threads=2, folder=tmp_path)
     assert all(process.poll() is not None for process in started)
@@ -82,7 +82,7 @@ def test_a_process_that_ends_is_told_and_what_was_finished_is_kept(scene, starte
 
 
 def test_an_error_of_a_trace_comes_as_itself(scene, started, monkeypatch):
-    planted = "def lost(*_, **__):\n    raise here.RunError('3 rays were lost')\nhere.traced_point = lost\nserve()"
+    planted = "def lost(*_, **__):\n    raise here.RunError('3 rays were lost')\nhere.traced_points = lost\nserve()"
     monkeypatch.setattr(side_by_side, "START", BEGIN.replace("; ", "\n") + planted)
     with pytest.raises(dt.RunError, match=r"^3 rays were lost$"):
         dt.sweep(scene, VARY, rays=8192, threads=2)

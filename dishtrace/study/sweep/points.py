@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,10 +11,14 @@ import numpy as np
 
 from dishtrace.errors import InputError
 from dishtrace.flux.measure import trace
+from dishtrace.flux.together import trace_together
 from dishtrace.scene.model import Scene
 from dishtrace.stats import Estimate
 from dishtrace.study.sweep.figures import all_figures
 from dishtrace.study.sweep.keys import scene_with
+
+BESIDE_MIRROR = ("part.", "screen.")
+"""How keys begin that leave the mirror's rays as they are."""
 
 
 class StoppedError(Exception):
@@ -124,3 +129,57 @@ def traced_point(
     if result.stopped:
         raise StoppedError
     return Point(job.number, job.values, all_figures(result))
+
+
+def in_lots(jobs: Sequence[Job], *, most: int) -> list[tuple[Job, ...]]:
+    """Jobs whose mirrors send out the same rays, as only keys of parts and screens differ; at most so many in a lot."""
+    alike: dict[str, list[Job]] = {}
+    for job in jobs:
+        others = {key: value for key, value in job.values.items() if not key.startswith(BESIDE_MIRROR)}
+        alike.setdefault(json.dumps(others, sort_keys=True), []).append(job)
+    return [tuple(found[k : k + most]) for found in alike.values() for k in range(0, len(found), most)]
+
+
+def traced_points(
+    scene: Scene,
+    jobs: Sequence[Job],
+    *,
+    rays: int,
+    seed: int,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> Iterator[Point]:
+    """Trace the scenes of a lot together; the points are those of `traced_point`, to the last bit.
+
+    Parameters
+    ----------
+    scene, rays, seed, threads, announce
+        As for `traced_point`.
+    jobs : sequence of Job
+        A lot, see `in_lots`.
+    progress : callable, optional
+        Called with (rays done, rays wanted) of all of them together; of one after another where one is at fault.
+
+    Raises
+    ------
+    StoppedError
+        If the user pressed Ctrl-C; after the points that were finished.
+    RunError
+        If rays were lost.
+    """
+    options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
+    try:
+        scenes = [scene_with(scene, job.values) for job in jobs]
+        results = trace_together(scenes, peak_points=False, progress=progress, **options)
+    except InputError:
+        for job in jobs:
+            yield traced_point(scene, job, progress=progress, **options)
+        return
+    except KeyboardInterrupt as stop:
+        raise StoppedError from stop
+    finished = [result for result in results if not result.stopped]
+    for job, result in zip(jobs, finished, strict=False):
+        yield Point(job.number, job.values, all_figures(result))
+    if len(finished) < len(jobs):
+        raise StoppedError

@@ -20,13 +20,15 @@ from dishtrace.study.sweep.cluster import traced_on_cluster
 from dishtrace.study.sweep.design import Design, design_of
 from dishtrace.study.sweep.figures import meaning_of, unit_of
 from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
-from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
+from dishtrace.study.sweep.points import Job, Point, StoppedError, in_lots, traced_point, traced_points
 from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
 from dishtrace.study.sweep.side_by_side import Workers
 from dishtrace.study.sweep.store import Store, task_of
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import available_threads, points_for
 
+MOST_TOGETHER = 4
+"""Points with the same mirror rays that are traced together; those in hand are lost when the user stops. [–]"""
 WORTH_S = 5.0
 """Time that a process for each core must save to be worth starting: about twice what one takes to start. [s]"""
 
@@ -263,26 +265,28 @@ def _traced_here(
     announce: Callable[[str], None] | None,
     **options: Any,
 ) -> Iterator[Point]:
-    """Trace points on this machine: one after another, each on all threads, or side by side once that is faster."""
+    """Trace points on this machine: one lot after another, on all threads, or side by side once that is faster."""
     cores = available_threads() if threads is None else threads
-    is_alone = cores == 1
-    for n_done, job in enumerate(jobs, 1):
-        wall, busy = time.perf_counter(), time.process_time()
-        point = traced_point(scene, job, threads=cores, progress=watch.within, announce=announce, **options)
-        idle = time.perf_counter() - wall - (time.process_time() - busy) / cores
-        yield point
-        left = jobs[n_done:]
-        if is_alone or len(left) * idle < WORTH_S:
+    is_alone, n_left = cores == 1, len(jobs)
+    lots = in_lots(jobs, most=min(MOST_TOGETHER, max(n_left // (2 * cores), 1)))
+    for n_lots, lot in enumerate(lots, 1):
+        began = time.thread_time()
+        run = {"threads": cores, "progress": watch.within, "announce": announce, **options}
+        for point in traced_points(scene, lot, **run) if len(lot) > 1 else [traced_point(scene, lot[0], **run)]:
+            n_left -= 1
+            yield point
+        alone_s = (time.thread_time() - began) / len(lot)
+        if is_alone or n_lots == len(lots) or n_left * alone_s * (1.0 - 1.0 / cores) < WORTH_S:
             continue
         try:
-            workers = Workers(scene, options, number=min(cores, len(left)))
+            workers = Workers(scene, options, number=min(cores, len(lots) - n_lots))
         except OSError as error:
             is_alone = True
             if announce is not None:
                 announce(f"one point after another: a process for another cannot be started ({error})")
             continue
         with closing(workers):
-            yield from workers.traced(left, cores=cores, progress=watch.within)
+            yield from workers.traced(lots[n_lots:], cores=cores, progress=watch.within)
         return
 
 

@@ -18,7 +18,7 @@ from typing import Any
 
 from dishtrace.errors import DishtraceError, RunError
 from dishtrace.scene.model import Scene
-from dishtrace.study.sweep.points import Job, Point, traced_point
+from dishtrace.study.sweep.points import Job, Point, traced_points
 
 LOOK_S = 0.2
 """Time between looks at how far the points in hand are. [s]"""
@@ -33,7 +33,7 @@ class Worker:
     scene : Scene
         That values are put into.
     options : dict
-        rays and seed of `traced_point`.
+        rays and seed of `traced_points`.
 
     Raises
     ------
@@ -55,8 +55,8 @@ class Worker:
         pickle.dump(message, self._process.stdin)
         self._process.stdin.flush()
 
-    def traced(self, job: Job, *, threads: int, progress: Callable[[int], None]) -> Point:
-        """A point; meanwhile `progress` is called with the rays done of it.
+    def traced(self, lot: Sequence[Job], *, threads: int, progress: Callable[[int], None]) -> list[Point]:
+        """The points of a lot; meanwhile `progress` is called with the rays done of them.
 
         Raises
         ------
@@ -66,7 +66,7 @@ class Worker:
             If the process ended.
         """
         try:
-            self._send((job, threads))
+            self._send((lot, threads))
             while isinstance(answer := pickle.load(self._process.stdout), int):
                 progress(answer)
         except (EOFError, BrokenPipeError, pickle.UnpicklingError) as error:
@@ -114,14 +114,15 @@ class Workers:
             self.close()
             raise
 
-    def traced(self, jobs: Sequence[Job], *, cores: int, progress: Callable[[int], None]) -> Iterator[Point]:
-        """Trace points, each given out as soon as it is finished.
+    def traced(self, lots: Sequence[Sequence[Job]], *, cores: int, progress: Callable[[int], None]) -> Iterator[Point]:
+        """Trace lots of points, each given out as soon as it is finished.
 
         Parameters
         ----------
-        jobs : sequence of Job
+        lots : sequence of sequences of Job
+            See `dishtrace.study.sweep.points.in_lots`.
         cores : int
-            That the processes share. With few points left, each gets several threads, so that none idles. [–]
+            That the processes share. With few lots left, each gets several threads, so that none idles. [–]
         progress : callable
             Called now and then with the rays done of the points in hand, from this thread.
 
@@ -131,21 +132,22 @@ class Workers:
             If rays were lost, or a process ended.
         """
         own, idle = threading.local(), list(self._all)
-        in_hand = dict.fromkeys((job.number for job in jobs), 0)
+        in_hand = dict.fromkeys(range(len(lots)), 0)
 
-        def traced(place: int) -> Point:
-            job, threads = jobs[place], -(-cores // min(len(self._all), len(jobs) - place))
-            return own.worker.traced(job, threads=threads, progress=lambda done: in_hand.update({job.number: done}))
+        def traced(place: int) -> tuple[int, list[Point]]:
+            threads = -(-cores // min(len(self._all), len(lots) - place))
+            found = own.worker.traced(lots[place], threads=threads, progress=lambda done: in_hand.update({place: done}))
+            return place, found
 
         pool = ThreadPoolExecutor(len(self._all), initializer=lambda: setattr(own, "worker", idle.pop()))
         try:
-            left = {pool.submit(traced, place) for place in range(len(jobs))}
+            left = {pool.submit(traced, place) for place in range(len(lots))}
             while left:
                 done, left = wait(left, timeout=LOOK_S, return_when=FIRST_COMPLETED)
                 for future in done:
-                    point = future.result()
-                    del in_hand[point.number]
-                    yield point
+                    place, points = future.result()
+                    del in_hand[place]
+                    yield from points
                 progress(sum(in_hand.values()))
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
@@ -169,10 +171,11 @@ def serve() -> None:
 
     while True:
         try:
-            job, threads = pickle.load(wishes)
+            lot, threads = pickle.load(wishes)
         except EOFError:
             return
         try:
-            answer(traced_point(scene, job, threads=threads, progress=lambda done, _: answer(done), **options))
+            points = traced_points(scene, lot, threads=threads, progress=lambda done, _: answer(done), **options)
+            answer(list(points))
         except DishtraceError as error:
             answer(error)

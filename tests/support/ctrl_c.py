@@ -1,0 +1,29 @@
+"""Ctrl-C at a known moment."""
+
+from __future__ import annotations
+
+import os
+import signal
+
+
+def press() -> None:
+    """Press it now."""
+    os.kill(os.getpid(), signal.SIGINT)
+
+
+def press_after_stretch(monkeypatch, module, number: int) -> list[int]:
+    """Ctrl-C as a stretch of a number, of all that is traced together there, ends; the stretches that were done."""
+    real, calls = module.run_together, []
+
+    def run_together(jobs, *, progress=None, **options):
+        def told(done, whole):
+            calls.append(done)
+            if progress is not None:
+                progress(done, whole)
+            if len(calls) == number:
+                press()
+
+        return real(jobs, progress=told, **options)
+
+    monkeypatch.setattr(module, "run_together", run_together)
+    return calls
