@@ -33,6 +33,7 @@ ENERGIES = {
 }
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SKY_WORDS = {"clear-sky": "clear sky", "weather": "weather file", "held": "irradiance held"}
+HELD = "  (each part equally warm, air held; errors of the light only, losses: 20 %)"
 UNATTENDED = (
     "A drive that stops, or a clock that is wrong, walks the beam off the receiver within minutes. Never leave the "
     "dish facing the sun unattended, keep what burns out of all places listed, and cover the mirror before you re-set "
@@ -58,7 +59,7 @@ def day_text(found: Day, signs: Signs = PLAIN) -> Text:
 
 
 def _head(found: Day, signs: Signs) -> list[str]:
-    about = f"   {found.traces} traces of {found.rays} rays, seed {found.seed}"
+    about = f"   {traces_text(found)} of {found.rays} rays, seed {found.seed}"
     title = " ".join((found.scene.title or "Untitled scene").split())[: WIDTH - len(about)]
     site, path = found.scene.site, found.table.path
     when = f"{found.first:%Y}" if found.span == "year" else f"{found.first:%Y-%m-%d}"
@@ -71,6 +72,11 @@ def _head(found: Day, signs: Signs) -> list[str]:
     if found.stopped:
         lines.append("STOPPED EARLY: what was finished is told.")
     return lines + flow(facts, indent="")
+
+
+def traces_text(found: Day) -> str:
+    """How many traces were made."""
+    return "1 trace" if found.traces == 1 else f"{found.traces} traces"
 
 
 def _end(found: Day) -> datetime:
@@ -134,12 +140,9 @@ def _stop(found: Day, signs: Signs) -> list[str]:
     """The drive stops."""
     if not found.standings:
         return []
-    when = (
-        f"at {found.worst_at:%H:%M}"
-        if found.span == "day"
-        else f"at the year's worst moment, {found.worst_at:%d %b %H:%M}"
-    )
-    lines: list[str] = [Heading(f"If the dish stops moving {when}")]
+    when = "at" if found.span == "day" else "when the receivers get most of the year, on"
+    form = "%H:%M" if found.span == "day" else "%d %b %H:%M"
+    lines: list[str] = [Heading(f"If the dish stops moving {when} {found.worst_at:{form}}")]
     if found.drift is not None:
         lines += bullet(drift_text(found.drift, signs))
     others = [part.name for part in found.scene.parts if part.role != "receiver"]
@@ -187,7 +190,7 @@ def hazard_text(hazard: Hazard, span: str, signs: Signs = PLAIN) -> str:
     signs : Signs
     """
     form = "%H:%M" if span == "day" else "%d %b %H:%M"
-    when = f"{hazard.start:{form}} to {hazard.end:{form}}"
+    when = f"{hazard.start:{form}} to {hazard.end:{form}}" if hazard.end > hazard.start else f"{hazard.start:{form}}"
     if hazard.lasts_s is not None:
         when += f", {_span(hazard.lasts_s)} in all"
     power = written(hazard.power_w, signs, "W")
@@ -195,19 +198,21 @@ def hazard_text(hazard: Hazard, span: str, signs: Signs = PLAIN) -> str:
         reason = {"stopped-drive": "after the drive stops", "off-receiver": "with the beam off the receiver"}
         return f"{when}: {power} go past all parts {reason[hazard.kind]}, to wherever the light then falls"
     flux = hazard.peak_w_m2.value
+    peak = written(hazard.peak_w_m2.scaled(1e-3), signs, f"kW/m{signs.square}")
     reason = {
         "strong-light": "gets",
         "off-receiver": "is hit, the beam off the receiver: it gets",
         "stopped-drive": "is hit after the drive stops: it gets",
     }[hazard.kind]
-    text = (
-        f'{when}: "{hazard.part}" {reason} up to {flux / 1e3:.1f} kW/m{signs.square} and {power} at {hazard.at:{form}}'
-    )
+    text = f'{when}: "{hazard.part}" {reason} up to {peak} and {power} at {hazard.at:{form}}'
     return text + _harm(flux)
 
 
 def _span(seconds: float) -> str:
-    return f"{seconds / 60.0:.0f} min" if seconds < 7200.0 else f"{seconds / 3600.0:.3g} h"
+    if seconds < 7200.0:
+        return f"{seconds / 60.0:.0f} min"
+    hours = seconds / 3600.0
+    return f"{hours:.0f} h" if hours >= 100.0 else f"{hours:.3g} h"
 
 
 def _harm(flux: float) -> str:
@@ -234,7 +239,8 @@ def _heating(found: Day, signs: Signs) -> list[str]:
     for heat in found.heats:
         if heat.timelines or heat.warmths:
             when = f"from {heat.start:%H:%M} on" if not heat.why else f"on {heat.start:%d %b from %H:%M on}: {heat.why}"
-            lines += [Heading(f"Heating {when}"), "  (each part equally warm, air and wind held)"]
+            lines += [""] if lines else []
+            lines += [Heading(f"Heating {when}"), HELD]
             lines += _heated(heat, signs)
     return lines
 

@@ -6,7 +6,7 @@ import csv
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dishtrace.report.day import day_cautions, hazard_text
+from dishtrace.report.day import day_cautions, hazard_text, traces_text
 from dishtrace.report.exports import json_text
 from dishtrace.report.folder import slugs
 from dishtrace.report.timeline import write_events, write_timeline
@@ -78,7 +78,7 @@ def _write(path: Path, found: Day, rows: list[dict[str, Any]]) -> str:
     """A csv file with a remark above it; what is unknown is left empty."""
     title = " ".join((found.scene.title or "untitled").split())
     with path.open("w", newline="", encoding="utf-8") as file:
-        file.write(f"# dishtrace {found.version}, scene {title!r}: {found.traces} traces of {found.rays} rays\n")
+        file.write(f"# dishtrace {found.version}, scene {title!r}: {traces_text(found)} of {found.rays} rays\n")
         table = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
         table.writeheader()
         table.writerows(rows)

@@ -137,9 +137,10 @@ def interval(one: Finding, factor: float) -> str:
 
 def _remarks(fit: Fit) -> list[str]:
     """What the findings' remarks say."""
-    lines = []
+    lines, told = [], set()
     for key, one in fit.findings.items():
-        if one.remark:
+        if one.remark and one.remark not in told:
+            told.add(one.remark)
             lines += bullet(f"{SHOWN[key][0].strip()}: {one.remark}")
     return [Heading("What that means"), *lines] if lines else []
 

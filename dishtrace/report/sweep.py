@@ -25,6 +25,8 @@ SHOWN_POINTS = 24
 SHOWN = ("first_hit_receiver_w", "intercept_factor", "first_hit_stand_w", "r90_m", "receiver_peak_w_m2")
 """Figures that are told and drawn when the user names none."""
 MOST_SHOWN = 4
+ROUNDING = 1e-9
+"""Relative effect that is only rounding. [–]"""
 
 
 def shown_figures(sweep: Sweep, wanted: Sequence[str]) -> list[str]:
@@ -80,7 +82,8 @@ def _sensitivity(sweep: Sweep, key: str, signs: Signs) -> list[str]:
     effects = {one.key: one for one in found}
     columns: dict[str, list[str]] = {}
     if found:
-        columns["moves it by"] = [_reach(effects[name], key, signs) for name in names]
+        largest = max(abs(point.figures[key].value) for point in sweep.sound if key in point.figures)
+        columns["moves it by"] = [_reach(effects[name], key, largest, signs) for name in names]
         columns["alone %"] = ["-" if effects[name].share is None else _percent(effects[name].share) for name in names]
     if indices:
         columns["first index"] = [
@@ -92,13 +95,16 @@ def _sensitivity(sweep: Sweep, key: str, signs: Signs) -> list[str]:
     return [Heading(f"What moves: {label_of(key)}"), *grid(names, fitting(names, columns))]
 
 
-def _reach(effect: Any, key: str, signs: Signs) -> str:
+def _reach(effect: Any, key: str, largest: float, signs: Signs) -> str:
+    """By how much a key moves a figure; what is only rounding beside the largest value is 0."""
+    if effect.reach.value <= ROUNDING * largest:
+        return "0"
     sign = "" if effect.is_rising is None else "+" if effect.is_rising else "-"
     return f"{sign}{written(effect.reach.scaled(factor_of(key)), signs)}".replace("(error unknown)", "(?)")
 
 
 def _percent(share: float) -> str:
-    return f"{100.0 * share:.1f}"
+    return f"{abs(100.0 * share) if abs(share) < 5e-4 else 100.0 * share:.1f}"
 
 
 def _index(value: float, low: float, high: float) -> str:

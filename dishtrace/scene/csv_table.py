@@ -90,7 +90,8 @@ def _lines(path: Path, name: str) -> list[str]:
         raise InputError(Fault(name, "", "", "holds characters that are not UTF-8", "save it as UTF-8")) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(Fault(name, "", "", f"cannot be read: {reason}")) from None
+        remedy = "check the name and the folder" if isinstance(error, FileNotFoundError) else ""
+        raise InputError(Fault(name, "", "", f"cannot be read: {reason}", remedy)) from None
 
 
 def _cells(line: str) -> list[str]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ import pytest
 import dishtrace as dt
 from dishtrace.study.day import whole
 from dishtrace.study.day.drive import CLOCK_ERRORS_MIN, DAYS_STALE
+from dishtrace.study.day.notes import coarseness, spot_moves
 from dishtrace.study.fit import ladder
 from dishtrace.sun import state
 from tests.support.day_scenes import PLATE, day_scene
@@ -217,6 +219,55 @@ def test_a_filling_that_heat_refuses_leaves_the_light_told():
     assert found.energy_kwh["receiver"].value > 0.0
     assert found.timelines == ()
     assert any("no heating is told" in note and "volume_m3 is missing" in note for note in found.notes)
+
+
+def test_a_year_tells_a_stop_at_its_worst_moment_and_heats_two_days():
+    """The stop is at the step with most power of the receivers; the day with most light absorbed and the middle one are
+    heated. Catches a stop at the first step, and days that are mixed up."""
+    scene = day_scene(PLATE + SHEET)
+    found = dt.year(scene, year=2026, rays=8192, step_min=120.0, zone="+00:00")
+    power = found.table.columns["receiver_w"][0]
+    assert found.worst_at == found.table.path.time[int(np.argmax(power))]
+    assert found.standings[0].minutes == 0.0
+    assert {hazard.kind for hazard in found.hazards} >= {"stopped-drive"}
+    assert found.drift is not None
+    dates = np.array([start.date() for start in found.table.path.start])
+    parts = ("plate", "sheet")
+    absorbed = sum(found.table.columns[f"absorbed_w:{part}"][0] for part in parts)
+    sums = {day: absorbed[dates == day].sum() for day in np.unique(dates)}
+    middle, most = found.heats
+    assert sums[most.day] == max(sums.values())
+    assert sorted(sums.values()).index(sums[middle.day]) == len(sums) // 2
+    assert [warmth.part for warmth in most.warmths] == list(parts)
+    assert most.start.date() == most.day
+    assert not any("DOUBTFUL" in note for note in found.notes)
+
+
+def test_coarse_steps_of_a_dish_that_stands_still_are_doubted():
+    """By hours the sun moves 15 degrees, and the spot by 2 m x 0.26, past a plate of 50 mm radius; by 4 minutes it does
+    not (35 mm), and the plate's light takes several steps to come and go. A dish that follows has no doubt."""
+    mount = 'kind = "fixed"\naxis_azimuth_deg = 180\naxis_elevation_deg = 50'
+    options = {"date": "2026-03-20", "rays": 8192}
+    fixed = dt.day(day_scene(PLATE, mount=mount), step_min=60.0, most_traces=16, **options)
+    (note,) = [note for note in fixed.notes if "DOUBTFUL: the spot moves" in note]
+    assert "of 60 min, past receivers of about 50 mm" in note
+    moved, receiver = spot_moves(fixed.scene, fixed.light, fixed.table, fixed.poses)
+    assert moved == pytest.approx(2.0 * np.radians(15.0), rel=0.01)
+    assert receiver == pytest.approx(0.05, rel=0.01)
+    follows = dt.day(day_scene(PLATE), step_min=60.0, **options)
+    assert not any("DOUBTFUL" in note for note in follows.notes)
+
+
+def test_coarseness_is_the_midpoint_rule_s():
+    """Light that is there for one step of ten alone may be wrong by 4 / 24 of it; light that grows evenly by none."""
+    start = [datetime(2026, 3, 20, 8 + k, tzinfo=UTC) for k in range(10)]
+    table = SimpleNamespace(path=SimpleNamespace(start=start, step_s=3600.0), reaching_w_m2=np.full(10, 800.0))
+
+    def light(values):
+        return SimpleNamespace(column=lambda name: (np.asarray(values, dtype=float), None))
+
+    assert coarseness(light(np.arange(10) == 5), table) == pytest.approx(4.0 / 24.0)
+    assert coarseness(light(np.arange(10)), table) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_re_setting_seldom_costs_energy():

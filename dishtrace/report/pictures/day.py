@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib import colormaps, rc_context
 from matplotlib.figure import Figure
 
+from dishtrace.report.day import MONTHS, traces_text
 from dishtrace.report.day_files import named_timelines
 from dishtrace.report.numerals import FINE, written
 from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
@@ -33,7 +34,7 @@ def draw_day_pictures(found: Day, folder: Path) -> list[str]:
 
 def _head(figure: Figure, found: Day, what: str) -> None:
     title = " ".join((found.scene.title or "untitled").split())
-    text = f"{what}\n{title[:80]}: {found.traces} traces of {found.rays} rays, seed {found.seed}"
+    text = f"{what}\n{title[:80]}: {traces_text(found)} of {found.rays} rays, seed {found.seed}"
     figure.suptitle(printable(text), fontsize=10.5, parse_math=False)
 
 
@@ -76,8 +77,9 @@ def draw_day(found: Day) -> Figure:
 def _draw_sky(axis: Any, hours: np.ndarray, found: Day) -> None:
     table = found.table
     axis.plot(hours, table.facts["dni_w_m2"], color="0.3", linewidth=1.2, label="direct irradiance")
-    axis.plot(hours, table.reaching_w_m2, "--", color="0.3", linewidth=1.2, label="after horizon and obstacles")
-    axis.set(ylabel="W/m2", ylim=(0.0, None))
+    if not np.array_equal(table.facts["dni_w_m2"], table.reaching_w_m2):
+        axis.plot(hours, table.reaching_w_m2, "--", color="0.3", linewidth=1.2, label="after horizon and obstacles")
+    axis.set(ylabel="irradiance (W/m²)", ylim=(0.0, None))
     axis.legend(frameon=False, fontsize=8)
 
 
@@ -90,10 +92,13 @@ def draw_year(found: Day) -> Figure:
         months = list(found.months)
         values = [found.months[month]["receiver"].value for month in months]
         errors = [2.0 * (found.months[month]["receiver"].se or 0.0) for month in months]
-        bars.bar(months, values, yerr=errors, color="0.6", edgecolor="0.3", capsize=3)
+        bars.bar(months, values, yerr=errors, color="0.8", edgecolor="0.3", capsize=3)
         for month, value in zip(months, values, strict=True):
-            bars.annotate(f"{value:.0f}", (month, value), ha="center", va="bottom", fontsize=7)
-        bars.set(xlabel="month", ylabel="receiver (kWh)", xticks=months)
+            bars.annotate(
+                f"{value:.3g}", (month, 0.0), xytext=(0, 4), textcoords="offset points", ha="center", fontsize=8
+            )
+        bars.set(ylabel="receiver (kWh)", ylim=(0.0, None))
+        bars.set_xticks(months, [MONTHS[month - 1] for month in months])
         _head(figure, found, f"Receiver through {found.first:%Y}")
         foot(figure, "Bars: two standard errors of tracing and of what lies between traced directions.")
     return figure
@@ -115,5 +120,5 @@ def _draw_chart(figure: Figure, axis: Any, found: Day) -> None:
         extent=(0.5, found.days + 0.5, 0.0, 24.0),
         vmin=0.0,
     )
-    axis.set(xlabel="day of the year", ylabel=f"hour ({found.zone})")
+    axis.set(xlabel="day of the year", ylabel=f"hour ({found.zone})", yticks=range(0, 25, 4))
     figure.colorbar(picture, ax=axis, label="receiver (W)")

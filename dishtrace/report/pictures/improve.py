@@ -40,7 +40,9 @@ def draw_improvement(found: Improvement) -> Figure:
         title = " ".join((found.scene.title or "untitled").split())
         figure.suptitle(printable(f"Search for {found.aim}\n{title[:80]}"), fontsize=10.5, parse_math=False)
         hollow = (
-            "Hollow: a limit is broken. Star: the best, checked." if found.is_checked else "Hollow: breaks a limit."
+            "Hollow: a limit is broken. Star: the best, checked. Bars: one standard error."
+            if found.is_checked
+            else "Hollow: breaks a limit. Bars: one standard error."
         )
         foot(figure, *_lines(conclusion(found)), hollow)
     return figure
@@ -58,8 +60,10 @@ def _draw(axis: Any, found: Improvement, key: str | None) -> None:
     places = np.array([float(point.number if key is None else point.values[key]) for point in points])
     values = np.array([factor_of(name) * point.figures[name].value for point in points])
     good = np.array([keeps(point, found.limits) for point in points], dtype=bool)
-    axis.plot(places[good], values[good], "o", color="0.2", markersize=3.5)
-    axis.plot(places[~good], values[~good], "o", markerfacecolor="none", color="0.5", markersize=3.5)
+    errors = np.array([factor_of(name) * (point.figures[name].se or 0.0) for point in points])
+    style = {"fmt": "o", "markersize": 3.5, "elinewidth": 0.7}
+    axis.errorbar(places[good], values[good], errors[good], color="0.2", **style)
+    axis.errorbar(places[~good], values[~good], errors[~good], markerfacecolor="none", color="0.5", **style)
     if found.best is not None:
         place = found.best.number if key is None else found.best.values[key]
         best = found.best.figures[name]

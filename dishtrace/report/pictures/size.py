@@ -91,8 +91,10 @@ def _draw_share(axis: Any, sizing: Sizing) -> None:
             axis.plot([at, at], [0.0, 100.0 * goal], color="0.6", linewidth=0.8, linestyle=":")
             axis.annotate(f"{100.0 * goal:g} %", (at, 100.0 * goal), (3, -9), textcoords="offset points", fontsize=7)
     peak_axis = axis.twinx()
-    places, peak, _ = _curve(sizing, lambda trial: trial.peak_w_m2)
-    peak_axis.plot(factor * places, 1e-3 * peak, color="tab:red", linestyle="--", linewidth=1.0)
+    places, peak, error = _curve(sizing, lambda trial: trial.peak_w_m2)
+    peak_axis.errorbar(
+        factor * places, 1e-3 * peak, 1e-3 * error, color="tab:red", linestyle="--", linewidth=1.0, elinewidth=0.7
+    )
     peak_axis.set_ylabel("dashed: peak on it (kW/m²)", color="tab:red")
     peak_axis.set_ylim(bottom=0.0)
     peak_axis.spines["right"].set_visible(True)
@@ -107,18 +109,9 @@ def _draw_net(axis: Any, sizing: Sizing) -> None:
     for order, number in enumerate(warm):
         places, net, error = _curve(sizing, lambda trial, number=number: trial.net_w(number))
         colour = colormaps[COLOURS](0.9 * order / max(len(warm) - 1, 1))
-        axis.errorbar(factor * places, net, error, color=colour, linewidth=1.3)
-        top = int(np.argmax(net))
+        label = f"{sizing.temperatures_c[number]:g} °C"
+        axis.errorbar(factor * places, net, error, color=colour, linewidth=1.3, label=label)
         highest = max(highest, float(net.max()))
-        axis.annotate(
-            f"{sizing.temperatures_c[number]:g} C",
-            (factor * places[top], net[top]),
-            (0, 4),
-            textcoords="offset points",
-            ha="center",
-            fontsize=7.5,
-            annotation_clip=True,
-        )
         best = sizing.bests[number]
         if best.sizes and not best.sizes[0].at_end:
             axis.plot(factor * best.sizes[0].value, best.net_w.value, "o", color=colour, markeredgecolor="black")
@@ -127,7 +120,8 @@ def _draw_net(axis: Any, sizing: Sizing) -> None:
                 axis.plot(ends, [best.net_w.value] * 2, color="black", linewidth=0.8)
     axis.set_ylim(-0.1 * max(highest, 1.0), 1.15 * max(highest, 1.0))
     axis.axhline(0.0, color="black", linewidth=0.6)
-    axis.set_ylabel("heat to draw off (W), by working temperature")
+    axis.set_ylabel("heat to draw off (W)")
+    axis.legend(frameon=False, fontsize=8, loc="best", title="at work, dot: best", title_fontsize=8)
 
 
 def _draw_rest(axis: Any, sizing: Sizing) -> None:

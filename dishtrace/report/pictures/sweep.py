@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from dishtrace.study.sweep import Sweep
 
 MOST_LINES = 9
+DASHES = ("-", "--", "-.", ":")
+MARKERS = ("o", "s", "^", "v", "D")
+"""Lines that lie on each other stay apart by dashes and marks."""
 MOST_PANELS_ACROSS = 4
 
 
@@ -84,11 +87,11 @@ def _draw_lines(axis: Any, sweep: Sweep, name: str) -> None:
         mine = np.array([point.values[sweep.keys[1]] == line for point in points])
         colour = colormaps[COLOURS](0.9 * lines.index(line) / max(len(lines) - 1, 1))
         text = f"{line:.4g}" if isinstance(line, float) else str(line)
-        label = f"{sweep.keys[1]} = {text}" if number == 0 else text
         axis.errorbar(
-            places[mine], values[mine], errors[mine], color=colour, marker="o", markersize=3, label=printable(label)
-        )
-    axis.legend(frameon=False, fontsize=6.5)
+            places[mine], values[mine], errors[mine], color=colour, linestyle=DASHES[number % len(DASHES)],
+            marker=MARKERS[number % len(MARKERS)], markersize=4, fillstyle="none", linewidth=1.2, label=printable(text),
+        )  # fmt: skip
+    axis.legend(frameon=False, fontsize=7, title=printable(sweep.keys[1]), title_fontsize=7)
 
 
 def _draw_dots(axis: Any, sweep: Sweep, name: str, key: str) -> None:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.scene.quantity import nominal
+
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
     from dishtrace.study.day.light import Light
@@ -26,13 +28,7 @@ def notes_of(scene: Scene, sky: Sky, light: Light, table: Table, poses: Poses, *
     if zone_note:
         notes.append(zone_note)
     notes += _between(light)
-    off, minutes = coarseness(table), table.path.step_s / 60.0
-    if off > COARSE:
-        remedy = "; shorter steps (--step) tell more" if minutes > 1.0 else ""
-        notes.append(
-            f"DOUBTFUL: the light on receivers changes so much within steps of {minutes:g} min that energies of days "
-            f"and months may be off by {_percent(off)} beside their errors, and short peaks are missed{remedy}"
-        )
+    notes += _coarse(scene, light, table, poses)
     dark = int((~poses.is_lit & (sky.dni_w_m2 > 0.0)).sum())
     if dark:
         notes.append(
@@ -67,18 +63,53 @@ def _percent(share: float) -> str:
     return f"about {100.0 * share:.2g} %"
 
 
-def coarseness(table: Table) -> float:
-    """About how far sums of the receivers' light are off because each step counts by its middle, as a share. [–]
+def _coarse(scene: Scene, light: Light, table: Table, poses: Poses) -> list[str]:
+    """What is told where steps are too long to see the light change."""
+    minutes = table.path.step_s / 60.0
+    remedy = "; shorter steps (--step) tell more" if minutes > 1.0 else ""
+    moved, receiver = spot_moves(scene, light, table, poses)
+    if moved > receiver > 0.0:
+        return [
+            f"DOUBTFUL: the spot moves by {1e3 * moved:.0f} mm within a step of {minutes:g} min, past receivers of "
+            f"about {1e3 * receiver:.0f} mm radius, so that steps miss when it is on them{remedy}"
+        ]
+    off = coarseness(light, table)
+    if off > COARSE:
+        return [
+            f"DOUBTFUL: the light on receivers changes so much within steps of {minutes:g} min that energies of days "
+            f"and months may be off by {_percent(off)} beside their errors{remedy}"
+        ]
+    return []
 
-    The error of the midpoint rule over a step is its second difference over 24; their sizes are summed, so that this is
-    what a day may be off by, and a year is off by less.
+
+def _follows(table: Table) -> np.ndarray:
+    """Steps, but for the last, that another one follows without a gap, (n - 1,) bool."""
+    begins = np.array([start.timestamp() for start in table.path.start])
+    return np.diff(begins) < 1.5 * table.path.step_s
+
+
+def spot_moves(scene: Scene, light: Light, table: Table, poses: Poses) -> tuple[float, float]:
+    """How far the spot moves in the focal plane in a step, and the radius of a disc as large as receivers. [m]"""
+    sizes = [part.area_m2 for part in next(iter(light.results.values())).parts.values() if part.role == "receiver"]
+    both = _follows(table) & poses.is_lit[1:] & poses.is_lit[:-1]
+    if not sizes or not both.any():
+        return 0.0, 0.0
+    turned = np.einsum("nd,nd->n", poses.suns[1:][both], poses.suns[:-1][both])
+    angle = float(np.median(np.arccos(np.clip(turned, -1.0, 1.0))))
+    return float(nominal(scene.dish.focal_length_m)) * angle, float(np.sqrt(max(sizes) / np.pi))
+
+
+def coarseness(light: Light, table: Table) -> float:
+    """About how far sums of the mirror's light on receivers are off since each step counts by its middle. [–]
+
+    The error of the midpoint rule over a step is the second difference of the light per irradiance over 24; their sizes
+    are summed, so that this is what a day may be off by, and a year is off by less.
     """
-    power, path = table.columns["receiver_w"][0], table.path
-    if not power.sum() > 0.0:
+    light_per_sun, sun = light.column("first.receiver")[0], table.reaching_w_m2
+    follows = _follows(table)
+    inner = np.flatnonzero(follows[:-1] & follows[1:]) + 1
+    whole = float(light_per_sun @ sun)
+    if not whole > 0.0 or not len(inner):
         return 0.0
-    begins = np.array([start.timestamp() for start in path.start])
-    breaks = np.flatnonzero(np.diff(begins) > 1.5 * path.step_s) + 1
-    bends = sum(
-        np.abs(np.diff(np.concatenate([[0.0, 0.0], days, [0.0, 0.0]]), n=2)).sum() for days in np.split(power, breaks)
-    )
-    return float(bends / 24.0 / power.sum())
+    bends = np.abs(light_per_sun[inner - 1] - 2.0 * light_per_sun[inner] + light_per_sun[inner + 1])
+    return float(bends @ sun[inner]) / 24.0 / whole

@@ -32,6 +32,12 @@ RAYS = 2**17
 """Rays of each of the traces, unless told otherwise. [–]"""
 PILOT_RAYS = 8192
 AROUND = 1.15
+READ_AS = {
+    "slope_error_from_spot_mrad": "the photo",
+    "slope_error_from_target_mrad": "the radii by hand",
+    "slope_error_from_power_mrad": "the power",
+}
+"""What slope errors come from, in words."""
 KEY = "slope_error_mrad"
 AGREES = 3.84
 """Squared distance in standard errors at which two independent values disagree, 95 % of chi-squared with 1 degree."""
@@ -336,7 +342,7 @@ def combined(slopes: Sequence[Finding]) -> Finding:
     values = np.array([one.value for one in told])
     mean = float(weights @ values / weights.sum())
     chi = float(weights @ (values - mean) ** 2)
-    names = ", ".join(one.key.removeprefix("slope_error_from_").removesuffix("_mrad") for one in told)
+    names = ", ".join(READ_AS.get(one.key, one.key) for one in told)
     if len(told) == 1 or chi > AGREES * (len(told) - 1):
         first = told[0]
         remark = f"from {names.split(',')[0]}"
