@@ -39,7 +39,8 @@ def numbers(text: str) -> tuple[float, ...]:
     try:
         return tuple(float(piece) for piece in text.replace(",", ":").split(":"))
     except ValueError:
-        raise typer.BadParameter(f"{text!r} is not numbers with commas or colons between them, such as 100,200 or 0.02:0.2") from None
+        allowed = "numbers with commas or colons between them, such as 100,200 or 0.02:0.2"
+        raise typer.BadParameter(f"{text!r} is not {allowed}") from None
 
 
 def _ends(what: str) -> typer.models.OptionInfo:
