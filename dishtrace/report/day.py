@@ -99,7 +99,8 @@ def _months(found: Day, signs: Signs) -> list[str]:
         return []
     columns = {f"direct kWh/m{signs.square}": [f"{told['dni_kwh_m2']:.1f}" for told in found.months.values()]}
     for key in ("receiver", "stand", "passed"):
-        columns[f"{key} kWh"] = [written(told[key], signs) for told in found.months.values()]
+        texts = [written(told[key], signs) for told in found.months.values()]
+        columns[f"{key} kWh"] = [text.replace("(error unknown)", "(?)") for text in texts]
     return [Heading("Months"), *grid([MONTHS[month - 1] for month in found.months], columns)]
 
 
