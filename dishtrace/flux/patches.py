@@ -95,10 +95,14 @@ class Cubes:
         n, ends = counts.ravel(), np.cumsum(counts)
         near = self.order[np.repeat(first.ravel() - (ends - n), n) + np.arange(ends[-1])]
         which = np.repeat(np.arange(len(middles)), counts.sum(axis=1))
-        centers, normals = self.surface.centers, self.surface.normals
-        distance = np.linalg.norm(centers[near] - centers[middles[which]], axis=1)
-        cosine = np.einsum("ij,ij->i", normals[near], normals[middles[which]])
-        kept = (distance <= self.reach) & (cosine > LEAST_COSINE)
+        square = np.zeros(len(near))
+        for places in self.surface.centers.T.copy():
+            square += (places[near] - places[middles][which]) ** 2
+        distance = np.sqrt(square)
+        kept = np.flatnonzero(distance <= self.reach)
+        near, which, distance = near[kept], which[kept], distance[kept]
+        normals = self.surface.normals
+        kept = np.flatnonzero(np.einsum("ij,ij->i", normals[near], normals[middles[which]]) > LEAST_COSINE)
         start = np.searchsorted(which[kept], np.arange(len(middles) + 1))
         return Around(middles, near[kept], distance[kept], start)
 

@@ -96,7 +96,7 @@ def light_key(scene: Scene) -> str:
     return f"{scene.path('.')}: {written}"
 
 
-def prepare(scene: Scene, *, seed: int, common: Common | None = None) -> Prepared:
+def prepare(scene: Scene, *, seed: int, common: Common | None = None, has_notes: bool = True) -> Prepared:
     """Place the sun, the dish and the parts.
 
     Parameters
@@ -105,6 +105,8 @@ def prepare(scene: Scene, *, seed: int, common: Common | None = None) -> Prepare
     seed : int
     common : Common, optional
         Of a scene with the same `light_key`.
+    has_notes : bool
+        Whether the notes of parts will be told.
 
     Raises
     ------
@@ -113,7 +115,7 @@ def prepare(scene: Scene, *, seed: int, common: Common | None = None) -> Prepare
     """
     placed = common_of(scene) if common is None else common
     sun, mirror, facets = placed.sun, placed.mirror, placed.facets
-    meshes = part_meshes(scene, mirror.pose, mirror.outline, known=placed.meshes)
+    meshes = part_meshes(scene, mirror.pose, mirror.outline, known=placed.meshes, has_notes=has_notes)
     assembly = assemble(scene, sun_state=sun, mirror=mirror, facets=facets, meshes=meshes, seed=seed)
     return Prepared(scene, sun, mirror, facets, placed.fits, meshes, assembly)
 

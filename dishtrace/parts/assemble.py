@@ -83,7 +83,12 @@ class PartMesh:
 
 
 def part_meshes(
-    scene: Scene, pose: Pose, outline: Outline, *, known: dict[str, PartMesh] | None = None
+    scene: Scene,
+    pose: Pose,
+    outline: Outline,
+    *,
+    known: dict[str, PartMesh] | None = None,
+    has_notes: bool = True,
 ) -> tuple[PartMesh, ...]:
     """All parts of the scene, in its order.
 
@@ -98,6 +103,8 @@ def part_meshes(
     known : dict, optional
         Parts made before, by what is written of them, for a dish that stands in the same way; those of this scene are
         added.
+    has_notes : bool
+        Whether to look for faces that parts share, which is only told.
 
     Returns
     -------
@@ -137,7 +144,7 @@ def part_meshes(
             known[key] = mesh
     if faults:
         raise InputError(faults)
-    return _with_shared_faces(meshes)
+    return _with_shared_faces(meshes) if has_notes else tuple(meshes)
 
 
 def _with_shared_faces(meshes: list[PartMesh]) -> tuple[PartMesh, ...]:

@@ -289,7 +289,8 @@ class _Traced:
         for place in self.order:
             try:
                 sized = scene_with(self.scene, settings_for(self.scene, self.number, self._values(place)))
-                one = prepare(sized, seed=seed, common=common if light_key(sized) == key else None)
+                mine = common if light_key(sized) == key else None
+                one = prepare(sized, seed=seed, common=mine, has_notes=False)
             except InputError as error:
                 self.faults[place] = error.faults
                 continue
