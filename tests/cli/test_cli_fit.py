@@ -141,6 +141,8 @@ def test_radii_by_hand(folder):
     done = call("yard.toml", "--target", "14,15,14.5 mm", "--edge", "10-50", "--offset", "0 +- 1 mm", "--rays", 8192)
     assert done.exit_code == 0, done.output
     assert "radii by hand" in done.stdout
+    written = {path.name for path in (folder / "results" / "yard" / "fit").iterdir()}
+    assert written == {"fit.json", "fit.csv", "fit-target.png"}
 
 
 @pytest.mark.parametrize(

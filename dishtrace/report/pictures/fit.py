@@ -14,6 +14,7 @@ from matplotlib.patches import Circle
 from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
 
 if TYPE_CHECKING:
+    from dishtrace.study.fit.edges import EdgeMatch
     from dishtrace.study.fit.heat_test import HeatTest
     from dishtrace.study.fit.power_match import PowerMatch
     from dishtrace.study.fit.spot_test import SpotTest
@@ -23,7 +24,13 @@ if TYPE_CHECKING:
 def write_fit_pictures(fit: Fit, folder: Path) -> list[str]:
     """Write the pictures that a fit gives reason for; gives their names."""
     names = []
-    for name, draw in (("fit-log.png", draw_log), ("fit-spot.png", draw_matched), ("fit-power.png", draw_power)):
+    pictures = {
+        "fit-log.png": draw_log,
+        "fit-spot.png": draw_matched,
+        "fit-power.png": draw_power,
+        "fit-target.png": draw_edge,
+    }
+    for name, draw in pictures.items():
         figure = draw(fit)
         if figure is not None:
             names.append(saved(figure, fit.version, folder / name))
@@ -146,4 +153,37 @@ def draw_power(fit: Fit) -> Figure | None:
         axis.legend(frameon=False, fontsize=8, loc="lower left")
         _head(figure, fit, "Which slope error explains the power")
         foot(figure, *textwrap.wrap(match.finding.remark, 100))
+    return figure
+
+
+def draw_edge(fit: Fit) -> Figure | None:
+    """Where traced spots have their edge over slope error, and the radii read by hand."""
+    edge: EdgeMatch | None = fit.edge
+    if edge is None:
+        return None
+    with rc_context(SETTINGS):
+        figure = Figure(figsize=(6.4, 4.2), layout="constrained")
+        axis = figure.subplots()
+        low, high = (1e3 * curve for curve in edge.traced_m[::-1])
+        shares = " to ".join(f"{100.0 * share:g}" for share in edge.edge)
+        axis.fill_between(
+            edge.slopes_mrad, low, high, color="0.75", linewidth=0.0, label=f"traced, {shares} % of the peak"
+        )
+        axis.plot(edge.slopes_mrad, low, color="black", linewidth=0.8)
+        axis.plot(edge.slopes_mrad, high, color="black", linewidth=0.8)
+        radius, found = edge.radius, edge.finding
+        places = np.full(len(edge.radii_m), 0.98 * edge.slopes_mrad[-1])
+        axis.plot(places, 1e3 * edge.radii_m, "o", color="tab:red", markersize=4, label="radii read by hand")
+        axis.axhline(1e3 * radius.value, color="tab:red", linewidth=1.0, label="their mean, 95 % interval")
+        for end in (radius.low, radius.high):
+            axis.axhline(1e3 * end, color="tab:red", linewidth=0.8, linestyle="--")
+        ends = [found.low, found.high]
+        if ends != [None, None]:
+            ends = [0.0 if ends[0] is None else ends[0], edge.slopes_mrad[-1] if ends[1] is None else ends[1]]
+            axis.axvspan(*ends, facecolor="none", edgecolor="0.4", hatch="//", label="slope error found")
+        axis.set(xlabel="slope error (mrad)", ylabel="radius of the bright patch (mm)", ylim=(0.0, None))
+        axis.legend(frameon=False, fontsize=8, loc="upper left")
+        _head(figure, fit, "Which slope error makes a patch of this size")
+        told = found.remark or f"{found.value:.2g} mrad, 95 % interval {found.low:.2g} to {found.high:.2g} mrad"
+        foot(figure, *textwrap.wrap(told, 100))
     return figure
