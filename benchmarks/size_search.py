@@ -28,7 +28,7 @@ def main() -> None:
     one = min(seconds(lambda: dt.trace(scene)) for _ in range(2))
     search = seconds(lambda: dt.size(scene, "pot", radius=RADII_M, temperatures_c=(100.0, 200.0)))
     print(f"one trace of {scene.run.rays} rays: {one:.1f} s")
-    print(f"search over {RADII_M[2]} sizes: {search:.1f} s, {search / one:.1f} times one trace (aim: at most 10)")
+    print(f"search over {RADII_M[2]} sizes: {search:.1f} s, {search / one:.1f} times one trace (aim: at most 4)")
 
 
 if __name__ == "__main__":
