@@ -27,7 +27,7 @@ def notes_of(scene: Scene, sky: Sky, light: Light, table: Table, poses: Poses, *
     notes.append("standard errors are those of tracing and of what lies between traced directions, not of the sky")
     if zone_note:
         notes.append(zone_note)
-    notes += _between(light)
+    notes += _between(light, table)
     notes += _coarse(scene, light, table, poses)
     dark = int((~poses.is_lit & (sky.dni_w_m2 > 0.0)).sum())
     if dark:
@@ -39,20 +39,21 @@ def notes_of(scene: Scene, sky: Sky, light: Light, table: Table, poses: Poses, *
     return tuple(notes)
 
 
-def _between(light: Light) -> list[str]:
+def _between(light: Light, table: Table) -> list[str]:
     """What is told of steps that were not traced."""
     chosen, notes = light.chosen, []
-    if (light.owners < 0).any():
+    lit = light.is_lit & (table.reaching_w_m2 > 0.0)
+    if (light.owners[lit] < 0).any():
         checks = f"{chosen.n_checks} of them to check the rest" if chosen.n_checks else "none of them to check the rest"
         notes.append(
-            f"{len(chosen.steps)} of {len(light.owners)} sun directions were traced, {checks}; between them the light "
+            f"{len(chosen.steps)} of {lit.sum()} sun directions were traced, {checks}; between them the light "
             "is interpolated (kriging)"
         )
         error = light.between("first.receiver") / max(float(light.known[:, light.names.index("outline")].max()), 1e-300)
         if error > WIDE:
             notes.append(
                 f"DOUBTFUL: single steps between traced directions err by {_percent(error)} of the sunlight, most of "
-                f"them by less; sums by less, as told; --traces {3 * len(chosen.steps)} makes it smaller"
+                f"them by less; sums by less, as told; --traces {min(3 * len(chosen.steps), 2000)} makes it smaller"
             )
     if chosen.is_stopped:
         notes.append("stopped early: fewer directions were traced than wanted, and none to check the rest")
