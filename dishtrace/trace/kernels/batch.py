@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.mirror import facet_place, facet_shape, outline_box, outline_point, reflected
+from dishtrace.trace.kernels.mirror import SKIN, facet_place, facet_shape, outline_box, outline_point, reflected
 from dishtrace.trace.kernels.sampling import (
     CENTRE,
     central_quantile,
@@ -58,7 +58,16 @@ def batch_points(points, scramble, first, words):
 
 @device
 def batch_facets(mirror, words, facets, b):
-    """Which facet each ray starts on, and where in its plane."""
+    """Which facet each ray starts on, and where in its plane: as outline_point has it."""
+    if mirror.kind.shape[0] == 1 and mirror.kind[SKIN] == 0:
+        u, v, r0, r1 = mirror.params[SKIN, 0], mirror.params[SKIN, 1], mirror.params[SKIN, 3], mirror.params[SKIN, 2]
+        for j in range(BATCH):
+            r = math.sqrt(r0 * r0 + unit(words[0, j]) * (r1 * r1 - r0 * r0))
+            cos, sin = cos_sin_turns(unit(words[1, j]))
+            b[U + j], b[V + j] = u + r * cos, v + r * sin
+        for j in range(BATCH):
+            facets[j] = 0
+        return
     for j in range(BATCH):
         facet, a = picked(mirror.pick_cdf, unit(words[0, j]))
         facets[j] = facet
@@ -96,7 +105,7 @@ def batch_sun(sun, jitter, words, b):
 def batch_places(mirror, facets, b):
     """Where the rays start, with unit normal, and the power of each."""
     if mirror.kind.shape[0] == 1:
-        shape, power = facet_shape(mirror, 0), mirror.power[0]
+        shape, power = facet_shape(mirror, SKIN), mirror.power[SKIN]
         for j in range(BATCH):
             place_ray(shape, power, j, b)
     else:
@@ -115,26 +124,31 @@ def place_ray(shape, power, j, b):
 
 
 @device
-def batch_normals(words, low, high, b):
-    """Standard normal numbers of dimensions low .. high - 1 into their columns: the middles, then the tails."""
+def batch_normals(words, low, high, tails, b):
+    """Standard normal numbers of dimensions low .. high - 1 into their columns: the middles, then the tails.
+
+    tails (BATCH,) int64 is scratch: those in the tails, gathered so that the processor need not guess which they are.
+    """
     for d in range(low, high):
         column = SLOPE_A + BATCH * (d - 4)
         for j in range(BATCH):
             b[column + j] = central_quantile(unit(words[d, j]) - 0.5)
+        n_tails = 0
         for j in range(BATCH):
-            p = unit(words[d, j])
-            if abs(p - 0.5) > CENTRE:
-                b[column + j] = normal_quantile(p)
+            tails[n_tails] = j
+            n_tails += 1 if abs(unit(words[d, j]) - 0.5) > CENTRE else 0
+        for k in range(n_tails):
+            b[column + tails[k]] = normal_quantile(unit(words[d, tails[k]]))
 
 
 @device
-def batch_deviations(mirror, facets, words, b):
+def batch_deviations(mirror, facets, words, tails, b):
     """Deviations of the normal and of the reflected ray: the columns SLOPE_A to SPREAD_B [tangents]."""
     has_slope = False
     for i in range(mirror.slope.shape[0]):
         has_slope = has_slope or mirror.slope[i] > 0.0
     spread = mirror.spread
-    batch_normals(words, 4 if has_slope else 6, 8 if spread > 0.0 else 6, b)
+    batch_normals(words, 4 if has_slope else 6, 8 if spread > 0.0 else 6, tails, b)
     for j in range(BATCH):
         slope = mirror.slope[facets[j]]
         b[SLOPE_A + j] *= slope
@@ -168,8 +182,8 @@ def batch_meets_skin(mirror, columns, place, direction, out, maybe):
     place, direction: the first of three columns each. The same arithmetic as facet_hit, with the outline's box in place
     of the outline: who gets 0 misses.
     """
-    mu, mv, half_u, half_v = outline_box(mirror, 0)
-    m, e, o = facet_shape(mirror, 0)
+    mu, mv, half_u, half_v = outline_box(mirror, SKIN)
+    m, e, o = facet_shape(mirror, SKIN)
     for j in range(BATCH):
         x, y, z = columns[place + j] - o[0], columns[place + BATCH + j] - o[1], columns[place + 2 * BATCH + j] - o[2]
         dx, dy, dz = columns[direction + j], columns[direction + BATCH + j], columns[direction + 2 * BATCH + j]
@@ -189,11 +203,11 @@ def batch_meets_skin(mirror, columns, place, direction, out, maybe):
 
 
 @device
-def batch_rays(world, scramble, first, words, facets, b):
-    """All columns up to the direction after reflection, for the rays of a batch."""
-    batch_points(world.points, scramble, first, words)
-    batch_facets(world.mirror, words, facets, b)
-    batch_sun(world.sun, world.mirror.jitter, words, b)
-    batch_places(world.mirror, facets, b)
-    batch_deviations(world.mirror, facets, words, b)
+def batch_rays(points, mirror, sun, scramble, first, words, facets, tails, b):
+    """All columns up to the direction after reflection, for the rays of a batch; tails (BATCH,) int64 is scratch."""
+    batch_points(points, scramble, first, words)
+    batch_facets(mirror, words, facets, b)
+    batch_sun(sun, mirror.jitter, words, b)
+    batch_places(mirror, facets, b)
+    batch_deviations(mirror, facets, words, tails, b)
     batch_reflected(b)

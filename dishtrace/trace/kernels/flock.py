@@ -24,7 +24,7 @@ AT, DEPTH, ENTERING, TESTING, LEFT_OVER = range(5)
 @device
 def closest_hits(tree, root, g, m, n, flock):
     """Shorten END and set TRIANGLE_MET where one of the first n lanes with power meets a triangle of a tree before."""
-    start = 0
+    start = np.int64(0)
     while start < n:
         flock_hits(tree, root, g, m, start, min(FLOCK, n - start), flock)
         start += FLOCK

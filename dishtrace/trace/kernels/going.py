@@ -30,23 +30,23 @@ HAIR = 1e-12
 
 
 @device
-def off_surface(mirror, x, y, z, nx, ny, nz, sign):
+def off_surface(size, x, y, z, nx, ny, nz, sign):
     """A place on a surface moved a hair off it, to the side its light came from (sign 1: the normal's side) [m].
 
-    The hair is some thousand times the rounding error of the place, so that a second surface lying in the same plane is
-    behind the light that is thrown back, and ahead of the light that goes straight on.
+    size: of the dish, about [m]. The hair is some thousand times the rounding error of the place, so that a second
+    surface in the same plane is behind the light that is thrown back, and ahead of the light that goes straight on.
     """
-    hair = sign * HAIR * (mirror.sketch_length + abs(x) + abs(y) + abs(z))
+    hair = sign * HAIR * (size + abs(x) + abs(y) + abs(z))
     return x + hair * nx, y + hair * ny, z + hair * nz
 
 
 @device
-def note_place(world, x, y, z):
+def note_place(path, n_path, x, y, z):
     """Append a place to the path of a ray that is being watched."""
-    n = world.n_path[0]
-    if n < world.path.shape[0]:
-        world.path[n, 0], world.path[n, 1], world.path[n, 2] = x, y, z
-        world.n_path[0] = n + 1
+    n = n_path[0]
+    if n < path.shape[0]:
+        path[n, 0], path[n, 1], path[n, 2] = x, y, z
+        n_path[0] = n + 1
 
 
 @device
@@ -56,10 +56,9 @@ def is_finite(x, y, z):
 
 
 @device
-def ray_number(world, scramble, first, i):
+def ray_number(numbering, m, scramble, first, i):
     """Number of the ray in lane i, of the batch whose first point has the place `first` in the order."""
-    place = first + world.marks[LANE + i]
-    return point_index(world.points.numbering, scramble, place) * N_SCRAMBLES + scramble
+    return point_index(numbering, scramble, first + m[LANE + i]) * N_SCRAMBLES + scramble
 
 
 @device

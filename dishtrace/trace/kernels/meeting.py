@@ -139,54 +139,51 @@ def book_lost(tally, scramble, ray, weight, is_direct):
 
 
 @device
-def meet_facet(world, is_direct, scramble, first, i):
+def meet_facet(mirror, points, budget, g, m, is_direct, scramble, first, i):
     """Lane i, moved to where it meets a facet: booked and turned; returns whether it goes on."""
-    g, m, mirror, points = world.going, world.marks, world.mirror, world.points
     facet, weight = m[FACET_MET + i], g[POWER_NOW + i]
     dx, dy, dz = g[VX + i], g[VY + i], g[VZ + i]
     nx, ny, nz = facet_normal(mirror, facet, g[PX + i], g[PY + i], g[PZ + i])
     if m[FROM_SUN + i] or dx * nx + dy * ny + dz * nz >= 0.0:
-        world.tally.budget[scramble, DIRECT_MIRROR if is_direct else BLOCKED] += weight
+        budget[scramble, DIRECT_MIRROR if is_direct else BLOCKED] += weight
         return False
-    ray = ray_number(world, scramble, first, i)
+    ray = ray_number(points.numbering, m, scramble, first, i)
     u0, u1, u2, u3 = uniform_four(ray, m[DRAWS + i], points.later_stream, points.seed_low, points.seed_high)
     m[DRAWS + i] += 1
     rho, dx, dy, dz, is_going = mirror_again(mirror, facet, nx, ny, nz, dx, dy, dz, u0, u1, u2, u3)
     kept = weight * rho if is_going else 0.0
-    world.tally.budget[scramble, DIRECT_MIRROR if is_direct else MIRROR_ABSORBED] += weight - kept
+    budget[scramble, DIRECT_MIRROR if is_direct else MIRROR_ABSORBED] += weight - kept
     g[VX + i], g[VY + i], g[VZ + i], g[POWER_NOW + i] = dx, dy, dz, kept
     m[FACET_LEFT + i], m[TRIANGLE_LEFT + i] = facet, -1
     return kept > 0.0
 
 
 @device
-def numbers_for_part(world, words, first_word, scramble, first, i):
+def numbers_for_part(points, m, words, first_word, scramble, first, i):
     """Three numbers in (0, 1) for what a part does: from the ray's point at its first part, drawn later."""
-    m, points = world.marks, world.points
     if not m[TOUCHED + i]:
         j = m[LANE + i]
         return unit(words[first_word, j]), unit(words[first_word + 1, j]), unit(words[first_word + 2, j])
-    ray = ray_number(world, scramble, first, i)
+    ray = ray_number(points.numbering, m, scramble, first, i)
     u0, u1, u2, _ = uniform_four(ray, m[PART_DRAW + i], points.later_stream, points.seed_low, points.seed_high)
     return u0, u1, u2
 
 
 @device
-def meet_part(world, is_direct, scramble, row, first, i, words, first_word):
+def meet_part(parts, points, tally, size, g, m, is_direct, scramble, row, first, i, words, first_word):
     """Lane i, moved to where it meets a part: booked and sent on; returns whether it goes on."""
-    g, m, mirror, parts = world.going, world.marks, world.mirror, world.parts
     tri, weight = m[TRIANGLE_MET + i], g[POWER_NOW + i]
     dx, dy, dz = g[VX + i], g[VY + i], g[VZ + i]
     nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
     cosine = dx * nx + dy * ny + dz * nz
     part, side = parts.part[tri], 0 if cosine < 0.0 else 1
-    u0, u1, u2 = numbers_for_part(world, words, first_word, scramble, first, i)
+    u0, u1, u2 = numbers_for_part(points, m, words, first_word, scramble, first, i)
     absorbed, left, kind = meet_surface(parts, part, side, abs(cosine), weight, g[POWER_FIRST + i], u0)
-    book_hit(world.tally, parts, scramble, row, tri, part, side, weight, absorbed, is_direct, not m[TOUCHED + i])
+    book_hit(tally, parts, scramble, row, tri, part, side, weight, absorbed, is_direct, not m[TOUCHED + i])
     if kind == 0:
         return False
     sign = 1.0 if side == 0 else -1.0
-    g[PX + i], g[PY + i], g[PZ + i] = off_surface(mirror, g[PX + i], g[PY + i], g[PZ + i], nx, ny, nz, sign)
+    g[PX + i], g[PY + i], g[PZ + i] = off_surface(size, g[PX + i], g[PY + i], g[PZ + i], nx, ny, nz, sign)
     if kind == 1:
         dx, dy, dz = dx - 2.0 * cosine * nx, dy - 2.0 * cosine * ny, dz - 2.0 * cosine * nz
     elif kind == 2:
@@ -207,7 +204,7 @@ def meet(world, is_direct, scramble, row, first, n, words, first_word):
     first: place in the order of the batch's first point; words: of its points, first_word the first of three for the
     first part.
     """
-    g, m, tally = world.going, world.marks, world.tally
+    g, m, tally, points, size = world.going, world.marks, world.tally, world.points, world.mirror.sketch_length
     is_watched = world.path.shape[0] > 0
     n_going = 0
     for i in range(n):
@@ -216,20 +213,22 @@ def meet(world, is_direct, scramble, row, first, n, words, first_word):
             continue
         if t >= FAR:
             book_end(tally, scramble, weight, is_direct, m[TOUCHED + i])
-            t = world.mirror.sketch_length
+            t = size
         x, y, z = g[PX + i] + t * g[VX + i], g[PY + i] + t * g[VY + i], g[PZ + i] + t * g[VZ + i]
         if is_watched:
-            note_place(world, x, y, z)
+            note_place(world.path, world.n_path, x, y, z)
         if g[END + i] >= FAR:
             continue
         if not is_finite(x, y, z):
-            book_lost(tally, scramble, ray_number(world, scramble, first, i), weight, is_direct)
+            book_lost(tally, scramble, ray_number(points.numbering, m, scramble, first, i), weight, is_direct)
             continue
         g[PX + i], g[PY + i], g[PZ + i] = x, y, z
         if m[TRIANGLE_MET + i] >= 0:
-            is_going = meet_part(world, is_direct, scramble, row, first, i, words, first_word)
+            is_going = meet_part(
+                world.parts, points, tally, size, g, m, is_direct, scramble, row, first, i, words, first_word
+            )
         else:
-            is_going = meet_facet(world, is_direct, scramble, first, i)
+            is_going = meet_facet(world.mirror, points, tally.budget, g, m, is_direct, scramble, first, i)
         if is_going:
             moved(g, m, i, n_going)
             n_going += 1

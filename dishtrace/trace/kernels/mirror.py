@@ -13,6 +13,10 @@ import numpy as np
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.sampling import cos_sin_turns, tilted
 
+# Number of the only facet of a mirror that is one skin: of the kind that arrays hold, so that what takes a facet's
+# number is compiled once.
+SKIN = np.int64(0)
+
 
 @device
 def is_in_polygon(vertices, start, end, x, y):

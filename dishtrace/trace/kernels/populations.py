@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.batch import (
     BATCH,
@@ -80,10 +82,9 @@ def sun_direction(sun, u, v):
 
 
 @device
-def direct_rays(world, scramble, first, low, high, words, starts, b):
+def direct_rays(points, parts, sun, size, scramble, first, low, high, words, starts, b):
     """Where rays low .. high - 1 of a batch meet parts: triangles into starts, places and the rest into columns."""
-    parts, mirror = world.parts, world.mirror
-    batch_points(world.points, scramble, first, words)
+    batch_points(points, scramble, first, words)
     for j in range(low, high):
         tri, _ = picked(parts.direct_cdf, unit(words[0, j]))
         root = math.sqrt(unit(words[1, j]))
@@ -93,26 +94,23 @@ def direct_rays(world, scramble, first, low, high, words, starts, b):
         z = parts.corners[tri, 2] + u * parts.corners[tri, 5] + v * parts.corners[tri, 8]
         # The jitter of the dish axis does not move the sun for parts that stand still; for parts on the dish it is
         # a few mrad of incidence, far below notice: the direct light comes from the sun's fixed place.
-        sx, sy, sz, cosine = sun_direction(world.sun, unit(words[3, j]), unit(words[4, j]))
+        sx, sy, sz, cosine = sun_direction(sun, unit(words[3, j]), unit(words[4, j]))
         nx, ny, nz = parts.normal[tri, 0], parts.normal[tri, 1], parts.normal[tri, 2]
         facing = sx * nx + sy * ny + sz * nz
         starts[j] = tri
         b[POWER + j] = parts.direct_power[tri] * abs(facing)
-        b[X + j], b[Y + j], b[Z + j] = off_surface(mirror, x, y, z, nx, ny, nz, math.copysign(1.0, facing))
+        b[X + j], b[Y + j], b[Z + j] = off_surface(size, x, y, z, nx, ny, nz, math.copysign(1.0, facing))
         b[NX + j], b[NY + j], b[NZ + j] = nx, ny, nz
         b[SX + j], b[SY + j], b[SZ + j] = sx * cosine, sy * cosine, sz * cosine
         b[DX + j], b[DY + j], b[DZ + j] = -b[SX + j], -b[SY + j], -b[SZ + j]
 
 
 @device
-def share_arriving(world, x, y, z, sx, sy, sz, leaving, is_cover_clear):
+def share_arriving(triangles, roots, parts, x, y, z, sx, sy, sz, leaving, stack, is_cover_clear):
     """Share of the sunlight towards (x, y, z) that no part stops on the way in."""
     share = 1.0
-    for k in range(world.roots.shape[0]):
-        root = world.roots[k]
-        share *= transmitted_share(
-            world.triangles, root, world.parts, x, y, z, sx, sy, sz, leaving, world.stack, is_cover_clear
-        )
+    for k in range(roots.shape[0]):
+        share *= transmitted_share(triangles, roots[k], parts, x, y, z, sx, sy, sz, leaving, stack, is_cover_clear)
         if share <= 0.0:
             return 0.0
     return share
@@ -135,7 +133,7 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
     for j in range(BATCH):
         g[POWER_NOW + j], g[MAY_MEET + j] = 0.0, 1.0
     if is_of_skin(mirror, is_direct):
-        batch_meets_skin(mirror, b, X, SX, g, MAY_MEET)
+        batch_meets_skin(mirror, b, np.int64(X), np.int64(SX), g, MAY_MEET)
     for j in range(low, high):
         power = b[POWER + j]
         if power <= 0.0:
@@ -143,8 +141,8 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
         x, y, z, sx, sy, sz = b[X + j], b[Y + j], b[Z + j], b[SX + j], b[SY + j], b[SZ + j]
         if is_watched:
             far = mirror.sketch_length
-            note_place(world, x + far * sx, y + far * sy, z + far * sz)
-            note_place(world, x, y, z)
+            note_place(world.path, world.n_path, x + far * sx, y + far * sy, z + far * sz)
+            note_place(world.path, world.n_path, x, y, z)
         facet, tri = -1 if is_direct else starts[j], starts[j] if is_direct else -1
         t, before = FAR, -1
         if g[MAY_MEET + j] > 0.0:
@@ -155,14 +153,15 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
                 continue
             g[END + j] = 0.0
         else:
-            g[END + j] = share_arriving(world, x, y, z, sx, sy, sz, tri, not is_direct)
+            g[END + j] = share_arriving(
+                world.triangles, world.roots, world.parts, x, y, z, sx, sy, sz, tri, world.stack, not is_direct
+            )
         g[POWER_NOW + j] = power
 
 
 @device
-def book_arrivals(world, scramble, starts, b):
+def book_arrivals(mirror, budget, g, scramble, starts, b):
     """Book mirror rays up to their first reflection, and leave in POWER_NOW what goes on."""
-    g, mirror, budget = world.going, world.mirror, world.tally.budget
     if not mirror.has_no_overhang:
         for j in range(BATCH):
             if g[POWER_NOW + j] > 0.0 and not is_over_outline(mirror, b[X + j], b[Y + j]):
@@ -188,9 +187,8 @@ def book_arrivals(world, scramble, starts, b):
 
 
 @device
-def set_out(world, is_direct, starts, b):
+def set_out(g, m, is_direct, starts, b):
     """The lanes as the rays leave the mirror, or as direct light arrives on its part."""
-    g, m = world.going, world.marks
     for j in range(BATCH):
         g[PX + j], g[PY + j], g[PZ + j] = b[X + j], b[Y + j], b[Z + j]
     for j in range(BATCH):
@@ -208,19 +206,16 @@ def set_out(world, is_direct, starts, b):
         for j in range(BATCH):
             g[POWER_NOW + j] = g[POWER_NOW + j] if g[END + j] > 0.0 else 0.0
             g[END + j] = 0.0
-    if is_of_skin(world.mirror, is_direct):
-        batch_meets_skin(world.mirror, g, PX, VX, g, MAY_MEET)
 
 
 @device
-def record_legs(world, scramble, first):
+def record_legs(legs, numbering, g, scramble, first):
     """Keep the first stretch of the first rays of a scramble."""
-    g, legs = world.going, world.tally.legs
     # Points are sorted within blocks of 2^ORDER_BITS at most.
     if (first >> ORDER_BITS) << ORDER_BITS >= legs.shape[1]:
         return
     for i in range(BATCH):
-        k = point_index(world.points.numbering, scramble, first + i)
+        k = point_index(numbering, scramble, first + i)
         if g[POWER_NOW + i] > 0.0 and k < legs.shape[1]:
             leg = legs[scramble, k]
             leg[0], leg[1], leg[2] = g[PX + i], g[PY + i], g[PZ + i]
@@ -264,7 +259,8 @@ def find_meetings(world, n):
 @device
 def follow(world, is_direct, scramble, row, first, words):
     """Follow the lanes of a batch, stretch by stretch, until the last watt of each is booked."""
-    g, m, n = world.going, world.marks, BATCH
+    g, m, tally, numbering = world.going, world.marks, world.tally, world.points.numbering
+    n = np.int64(BATCH)
     first_word = PART_WORD_DIRECT if is_direct else PART_WORD_MIRROR
     for hits in range(MOST_HITS):
         if hits > 0 or not is_direct:
@@ -274,15 +270,15 @@ def follow(world, is_direct, scramble, row, first, words):
                 g[MAY_MEET + i] = 1.0
         if not is_direct:
             if hits == 0:
-                record_legs(world, scramble, first)
-                record_batch(world.screens, world.tally, scramble, g)
+                record_legs(tally.legs, numbering, g, scramble, first)
+                record_batch(world.screens, tally, scramble, g)
             else:
-                record_later(world.screens, world.tally, scramble, g, m, n)
+                record_later(world.screens, tally, scramble, g, m, n)
         n = meet(world, is_direct, scramble, row, first, n, words, first_word)
         if n == 0:
             return
     for i in range(n):
-        book_lost(world.tally, scramble, ray_number(world, scramble, first, i), g[POWER_NOW + i], is_direct)
+        book_lost(tally, scramble, ray_number(numbering, m, scramble, first, i), g[POWER_NOW + i], is_direct)
 
 
 @device
@@ -297,13 +293,27 @@ def trace_rays(world, is_direct, is_made, scramble, row, start, count):
         b, words, starts = world.batch[slot], world.words[slot], world.starts[slot]
         low, high = max(start - first, 0), min(start + count - first, BATCH)
         if is_direct:
-            direct_rays(world, scramble, first, low, high, words, starts, b)
+            direct_rays(
+                world.points,
+                world.parts,
+                world.sun,
+                world.mirror.sketch_length,
+                scramble,
+                first,
+                low,
+                high,
+                words,
+                starts,
+                b,
+            )
         elif not is_made:
-            batch_rays(world, scramble, first, words, starts, b)
+            batch_rays(world.points, world.mirror, world.sun, scramble, first, words, starts, world.marks, b)
         look_at_way_in(world, is_direct, scramble, low, high, starts, b)
         if not is_direct:
-            book_arrivals(world, scramble, starts, b)
-        set_out(world, is_direct, starts, b)
+            book_arrivals(world.mirror, world.tally.budget, world.going, scramble, starts, b)
+        set_out(world.going, world.marks, is_direct, starts, b)
+        if is_of_skin(world.mirror, is_direct):
+            batch_meets_skin(world.mirror, world.going, np.int64(PX), np.int64(VX), world.going, MAY_MEET)
         follow(world, is_direct, scramble, row, first, words)
         first += BATCH
         slot = (slot + 1) % world.batch.shape[0]

@@ -8,7 +8,7 @@ import numpy as np
 
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.lanes import EDGE, NOTHING, ROUNDED_UP, enter_node, nearest_in_pack, next_child
-from dishtrace.trace.kernels.mirror import facet_hit, facet_normal
+from dishtrace.trace.kernels.mirror import SKIN, facet_hit, facet_normal
 from dishtrace.trace.kernels.surface import sheet_optics
 from dishtrace.trace.tree import CHILD, STACK_NODE, TAG, WIDTH
 
@@ -186,7 +186,7 @@ def next_facet(mirror, tree, ox, oy, oz, dx, dy, dz, t_max, leaving, stack):
     if dz >= 0.0 and oz > mirror.z_max:
         return t_max, -1
     if mirror.kind.shape[0] == 1:
-        t = facet_hit(mirror, 0, ox, oy, oz, dx, dy, dz, leaving == 0)
+        t = facet_hit(mirror, SKIN, ox, oy, oz, dx, dy, dz, leaving == 0)
         return (t, 0) if t < t_max else (t_max, -1)
     return closest_hit(tree, 0, True, mirror, ox, oy, oz, dx, dy, dz, t_max, leaving, stack)
 
