@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dishtrace.dish.facets import Facets
-from dishtrace.dish.layouts import Fits, facets_of, fits_of
-from dishtrace.dish.mount import PlacedMirror, placed_mirror
-from dishtrace.dish.outline import outline_of
+from dishtrace.dish.layouts import Fits
+from dishtrace.dish.mount import PlacedMirror
+from dishtrace.flux.placed import Common, common_of
 from dishtrace.parts.assemble import PartMesh, part_meshes
-from dishtrace.sun.state import SunState, sun_state
+from dishtrace.sun.state import SunState
 from dishtrace.trace.assembly import Assembly, assemble
 from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Tally, empty_tally, no_screens
 from dishtrace.trace.run import announce_compilation, run
@@ -52,42 +52,6 @@ class Prepared:
         optics = self.assembly.optics
         arrays = (*optics.parts, *optics.triangles, *self.tally(n_screens=n_screens))
         return sum(array.nbytes for array in arrays)
-
-
-@dataclass(frozen=True, eq=False)
-class Common:
-    """What scenes of the same dish under the same sun share: all but their parts and screens.
-
-    Parameters
-    ----------
-    sun, mirror, facets, fits
-        As in `Prepared`.
-    meshes : dict of PartMesh
-        Parts that were placed, by what is written of them.
-    """
-
-    sun: SunState
-    mirror: PlacedMirror
-    facets: Facets
-    fits: Fits
-    meshes: dict[str, PartMesh] = field(default_factory=dict)
-
-
-def common_of(scene: Scene) -> Common:
-    """Place the sun and the dish of a scene.
-
-    Raises
-    ------
-    InputError
-        With every fault that the sun or the mount have.
-    """
-    sun = sun_state(scene)
-    mirror = placed_mirror(scene, sun)
-    facets, outline = mirror.facets, outline_of(scene)
-    fits = fits_of(scene, outline)
-    if facets is None or scene.dish.facets is not None:
-        facets = facets_of(scene, outline, fits=fits, reset=mirror.reset)
-    return Common(sun, mirror, facets, fits)
 
 
 def light_key(scene: Scene) -> str:

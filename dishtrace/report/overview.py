@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dishtrace.dish.paraboloid import rim_angle
-from dishtrace.flux.measure import prepare
+from dishtrace.flux.placed import placed
 from dishtrace.study.variants import refuse_faults
 
 if TYPE_CHECKING:
@@ -36,9 +36,9 @@ def overview(scene: Scene) -> dict[str, Any]:
         With every fault that shows only when the files are read and the parts are placed, of the scene and of its
         variants.
     """
-    refuse_faults([scene, *scene.variant_scenes.values()], seed=scene.run.seed)
-    placed = prepare(scene, seed=scene.run.seed)
-    sun, mirror = placed.sun, placed.mirror
+    refuse_faults([scene, *scene.variant_scenes.values()])
+    common, meshes = placed(scene)
+    sun, mirror = common.sun, common.mirror
     rim = float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length)))
     parts = {
         mesh.name: {
@@ -47,9 +47,9 @@ def overview(scene: Scene) -> dict[str, Any]:
             "area_m2": float(mesh.areas.sum()),
             "is_closed": bool(mesh.is_closed),
         }
-        for mesh in placed.meshes
+        for mesh in meshes
     }
-    notes = [*scene.notes, *sun.notes, *mirror.pose.notes, *(note for mesh in placed.meshes for note in mesh.notes)]
+    notes = [*scene.notes, *sun.notes, *mirror.pose.notes, *(note for mesh in meshes for note in mesh.notes)]
     return {
         "scene": scene.title,
         "sun": {"dni_w_m2": sun.dni_w_m2, "azimuth_deg": sun.azimuth_deg, "elevation_deg": sun.elevation_deg},

@@ -69,7 +69,7 @@ def compare(
     first = next(iter(named.values()))
     rays = nominal(first.run.rays) if rays is None else rays
     seed = first.run.seed if seed is None else seed
-    refuse_faults(named.values(), seed=seed)
+    refuse_faults(named.values())
     lucky = [name for name, scene in named.items() if dishes >= 2 and has_chance(scene)]
     share = -(-rays // max(dishes, 1))
     jobs = [(scene, rays) for scene in named.values()]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from dishtrace.errors import Fault, InputError
-from dishtrace.flux.measure import prepare
+from dishtrace.flux.placed import placed
 from dishtrace.scene.model import Scene
 from dishtrace.scene.source import IN_PYTHON
 
@@ -45,7 +45,7 @@ def named_scenes(scenes: Scene | Mapping[str, Scene] | Iterable[Scene]) -> dict[
     return named
 
 
-def refuse_faults(scenes: Iterable[Scene], *, seed: int) -> None:
+def refuse_faults(scenes: Iterable[Scene]) -> None:
     """Place everything in every scene as a run would.
 
     Raises
@@ -56,7 +56,7 @@ def refuse_faults(scenes: Iterable[Scene], *, seed: int) -> None:
     faults: list[Fault] = []
     for scene in scenes:
         try:
-            prepare(scene, seed=seed)
+            placed(scene)
         except InputError as error:
             faults += error.faults
     if faults:
