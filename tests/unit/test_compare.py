@@ -377,10 +377,11 @@ def test_a_stop_in_the_first_traces_keeps_what_there_is(monkeypatch):
 
 
 def test_progress_runs_once_over_all_traces():
+    """Two scenes under one mirror together, then one under another."""
     steps = []
-    scene = scene_from_text(BASE + '[[variant]]\nname = "x"')
+    scene = scene_from_text(BASE + '[[variant]]\nname = "x"\n[[variant]]\nname = "y"\ndish.reflectance = 0.8')
     dt.compare(scene, progress=lambda done, whole: steps.append((done, whole)))
-    assert steps == [(8192, 16384), (16384, 16384)]
+    assert steps == [(16384, 24576), (24576, 24576)]
 
 
 def test_different_suns_are_told():
