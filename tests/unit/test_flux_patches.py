@@ -1,7 +1,7 @@
 """What lies around triangles, against looking at all of them; and that leaving patches out loses no peak.
 
-Errors planted and caught: cubes half as wide as the reach, the cubes below left out, the reach of large triangles halved,
-patches left out that are as bright as the best to a percent.
+Errors planted and caught: cubes half as wide as the reach, the cubes below left out, the reach of large triangles
+halved, patches left out that are as bright as the best to a percent.
 """
 
 import numpy as np

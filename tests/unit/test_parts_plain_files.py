@@ -1,7 +1,7 @@
 """Plain mesh files: the same triangles in the same order as the mesh library gives, and nothing else taken.
 
 Errors planted and caught: corners counted from 0, a corner's texture taken for its place, one record of an STL file
-skipped, a second body dropped.
+lost, a second body taken for the same.
 """
 
 from pathlib import Path
