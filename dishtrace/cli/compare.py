@@ -16,8 +16,8 @@ from dishtrace.cli.progress import watched
 COMPARE_HELP = """Trace scenes and variants with the same random points; tell the differences.
 
 A scene with [[variant]] tables stands first, its variants after it. Every
-difference is from the first of all, with its own standard error. Ctrl-C keeps
-the traces that are finished.
+difference is from the first of all, with its own standard error. Scenes with
+the same mirror are traced in one go. Ctrl-C keeps what is traced until then.
 
 \b
 Example:

@@ -94,3 +94,8 @@ def test_where_no_process_can_be_started_points_follow_one_another(scene, starte
     swept = dt.sweep(scene, VARY, rays=8192, announce=said.append)
     assert len(swept.points) == 4 and started == []
     assert len([line for line in said if "cannot be started" in line]) == 1
+
+
+def test_no_process_is_started_that_would_have_to_compile_by_itself(scene, started, monkeypatch):
+    monkeypatch.setattr(study, "has_compiled_code", lambda: False)
+    assert len(dt.sweep(scene, VARY, rays=8192, threads=2).points) == 4 and started == []

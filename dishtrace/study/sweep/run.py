@@ -24,6 +24,7 @@ from dishtrace.study.sweep.points import Job, Point, StoppedError, in_lots, trac
 from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
 from dishtrace.study.sweep.side_by_side import Workers
 from dishtrace.study.sweep.store import Store, task_of
+from dishtrace.trace.compiling import has_compiled_code
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import available_threads, points_for
 
@@ -276,7 +277,8 @@ def _traced_here(
             n_left -= 1
             yield point
         alone_s = (time.thread_time() - began) / len(lot)
-        if is_alone or n_lots == len(lots) or n_left * alone_s * (1.0 - 1.0 / cores) < WORTH_S:
+        is_worth = n_left * alone_s * (1.0 - 1.0 / cores) >= WORTH_S
+        if is_alone or n_lots == len(lots) or not is_worth or not has_compiled_code():
             continue
         try:
             workers = Workers(scene, options, number=min(cores, len(lots) - n_lots))
