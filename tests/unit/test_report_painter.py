@@ -123,6 +123,7 @@ def test_no_process_without_need(monkeypatch):
         assert paints._process is None
 
 
+@pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
 @pytest.mark.parametrize("at_once", [1, 3])
 def test_pictures_side_by_side_are_the_same(result, drawn_here, tmp_path, at_once):
     names = process.draw_side_by_side(result, tmp_path, at_once=at_once)
