@@ -146,11 +146,13 @@ def triangle_rows(n_triangles: int, *, most_bytes: float = 96e6) -> int:
 def empty_tally(*, n_parts: int, n_triangles: int, n_screens: int, n_radii: int, n_legs: int) -> Tally:
     """A tally with nothing in it; n_legs first rays of each scramble are kept as legs."""
     rows = triangle_rows(n_triangles)
+    # Both figures of a side share a line of memory, and sides that are never lit share none with those that are.
+    on_triangles = np.zeros((rows, 2, n_triangles, 2)).transpose(0, 2, 1, 3)
     return Tally(
         budget=np.zeros((N_SCRAMBLES, N_BUDGET)),
         parts=np.zeros((N_SCRAMBLES, n_parts, 2, N_PART_FIGURES)),
-        incident=np.zeros((rows, n_triangles, 2)),
-        absorbed=np.zeros((rows, n_triangles, 2)),
+        incident=on_triangles[..., 0],
+        absorbed=on_triangles[..., 1],
         moments=np.zeros((N_SCRAMBLES, n_screens, 5)),
         radial=np.zeros((N_SCRAMBLES, n_screens, N_RADIAL_BINS)),
         inside=np.zeros((N_SCRAMBLES, n_screens, n_radii)),

@@ -17,7 +17,7 @@ from dishtrace.chance import philox
 N_SCRAMBLES = 32
 N_BITS = 32
 # Points are put in another order within blocks of at most 2**ORDER_BITS.
-ORDER_BITS = 12
+ORDER_BITS = 14
 STREAM_MIRROR = 1
 STREAM_DIRECT = 2
 STREAM_MIRROR_LATER = 3

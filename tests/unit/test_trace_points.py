@@ -163,7 +163,7 @@ def test_points_in_another_order_are_the_same_points(n_bits):
 
 
 def test_points_that_follow_each_other_lie_close_together():
-    """Of 4096 points each quarter of the block fills one quarter of the square, and so on down to one point a cell."""
+    """Of 16384 points each quarter of the block fills one quarter of the square, and so on down to one point a cell."""
     there = point_values(neighbours_in_turn(points(), n_bits=ORDER_BITS), scramble=3, start=0, count=2**ORDER_BITS)
     for level in range(ORDER_BITS // 2 + 1):
         cell = np.floor(there[:, :2] * 2**level).astype(int) @ [2**level, 1]
