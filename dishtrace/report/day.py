@@ -141,9 +141,14 @@ def _stop(found: Day, signs: Signs) -> list[str]:
     """The drive stops."""
     if not found.standings:
         return []
-    when = "at" if found.span == "day" else "when the receivers get most of the year, on"
+    when = "at" if found.span == "day" else "when receivers get most, on"
     form = "%H:%M" if found.span == "day" else "%d %b %H:%M"
-    lines: list[str] = [Heading(f"If the dish stops moving {when} {found.worst_at:{form}}")]
+    what = (
+        "The dish stands still; its light after"
+        if found.scene.mount.kind == "fixed"
+        else f"If the dish stops moving {when}"
+    )
+    lines: list[str] = [Heading(f"{what} {found.worst_at:{form}}")]
     if found.drift is not None:
         lines += bullet(drift_text(found.drift, signs))
     others = [part.name for part in found.scene.parts if part.role != "receiver"]

@@ -38,8 +38,9 @@ def foretold(function, most=56, places=YEAR):
     field = fitted(places[chosen.steps], values)
     scales = _scales(field, values, chosen)
     found = field.weights(places) @ values[:, 0]
-    told = field.spread(places) * local_errors(field, values, scales, places)[:, 0]
-    return chosen, found, told, scales[0] * field.sum_spread(places, BRIGHT)
+    here = local_errors(field, values, scales, places)[:, 0]
+    (told_sum,) = field.sum_spread(places, (BRIGHT * here)[:, np.newaxis])
+    return chosen, found, field.spread(places) * here, told_sum
 
 
 @pytest.mark.parametrize(("function", "most_off"), [(smooth, 2e-3), (peaked, 5e-3)])
@@ -107,10 +108,10 @@ def test_the_spread_of_a_sum_has_its_steps_err_together():
     field = Field(places, np.array([0.5]), 0.0)
     at = np.array([[0.4], [0.4], [100.0], [200.0]])
     one = field.spread(at)
-    assert field.sum_spread(at, np.array([1.0, 0.0, 0.0, 0.0])) == pytest.approx(one[0])
-    assert field.sum_spread(at, np.array([1.0, 1.0, 0.0, 0.0])) == pytest.approx(2.0 * one[0])
     mean = 1.0 / field.inverse.sum()
-    assert field.sum_spread(at, np.array([0.0, 0.0, 1.0, 1.0])) == pytest.approx(np.sqrt(2.0 + 4.0 * mean))
+    factors = np.array([[1.0, 0.0, 0.0, 0.0], [1.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 1.0]]).T
+    expected = [one[0], 2.0 * one[0], np.sqrt(2.0 + 4.0 * mean)]
+    assert field.sum_spread(at, factors) == pytest.approx(expected)
 
 
 def test_all_are_traced_where_few_differ():

@@ -79,17 +79,18 @@ class Field:
         variance = 1.0 - np.einsum("nk,nk->n", near, related) + beside**2 / self.of_mean[1]
         return np.sqrt(np.maximum(variance, 0.0))
 
-    def sum_spread(self, at: np.ndarray, factors: np.ndarray) -> float:
-        """Standard deviation of the error of a sum over places (n, d) with factors (n,). [–]"""
-        used = np.flatnonzero(factors)
+    def sum_spread(self, at: np.ndarray, factors: np.ndarray) -> np.ndarray:
+        """Standard deviations of the errors of sums over places (n, d) with factors (n, q), (q,). [–]"""
+        used = np.flatnonzero(np.any(factors != 0.0, axis=1))
         at, factors = at[used], factors[used]
-        own, related = 0.0, np.zeros(len(self.places))
+        own, related = np.zeros(factors.shape[1]), np.zeros((len(self.places), factors.shape[1]))
         for rows in np.array_split(np.arange(len(used)), max(1, len(used) ** 2 // CHUNK)):
-            own += float(factors[rows] @ (self.correlation(at[rows], at) @ factors))
-            related += factors[rows] @ self.correlation(at[rows], self.places)
+            own += np.einsum("nq,nq->q", factors[rows], self.correlation(at[rows], at) @ factors)
+            related += self.correlation(self.places, at[rows]) @ factors[rows]
         near = self.inverse @ related
-        variance = own - related @ near + (factors.sum() - near.sum()) ** 2 / self.of_mean[1]
-        return float(np.sqrt(max(variance, 0.0)))
+        beside = factors.sum(axis=0) - near.sum(axis=0)
+        variance = own - np.einsum("kq,kq->q", related, near) + beside**2 / self.of_mean[1]
+        return np.sqrt(np.maximum(variance, 0.0))
 
     @cached_property
     def contrast(self) -> np.ndarray:

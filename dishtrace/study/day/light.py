@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 TRACED_DNI_W_M2 = 1000.0
 MATTERS = ("first.receiver", "first.stand", "first.other_parts", "outline")
+SIGNED = ("spot.x_m", "spot.y_m")
+"""Figures that can be below 0; the others are held at 0 between traces. [–]"""
 N_BLOCKS = 32
 NEAR_COUNTS = 0.8
 SAFETY = 1.15
@@ -78,12 +80,14 @@ class Light:
     owners: np.ndarray
     is_lit: np.ndarray
     results: dict[int, Result]
-    sums: dict[bytes, float] = field(default_factory=dict, repr=False)
+    sums: dict[bytes, np.ndarray] = field(default_factory=dict, repr=False)
 
     def column(self, name: str) -> tuple[np.ndarray, np.ndarray]:
         """A figure at all steps and its standard error, NaN where unknown; 0 and 0 where the dish has no sun, (n,)."""
         j = self.names.index(name)
         value = _mixed(self.weights, self.known[:, j])
+        if name not in SIGNED:
+            value = np.maximum(value, 0.0)
         left = _mixed(self.weights, self.left_out[:, :, j])
         plain = _mixed(np.abs(self.weights), self.known_se[:, j])
         paired = _jackknife(left)
@@ -111,16 +115,20 @@ class Light:
             counts = (lit @ self.weights)[np.newaxis]
             value += float(_mixed(counts, self.known[:, j])[0])
             left = left + _mixed(counts, self.left_out[:, :, j])[0]
-            beside = self._sum_spread(np.where(self.spread > 0.0, lit, 0.0))
-            between += beside * float(self.scales[j]) if beside > 0.0 else 0.0
+            open_steps = np.where(self.spread > 0.0, lit, 0.0)
+            between += float(self._sum_spread(open_steps)[j]) if open_steps.any() else 0.0
         error = float(np.hypot(_jackknife(left[np.newaxis])[0], between))
+        if all(factor.min(initial=0.0) >= 0.0 for factor in terms.values()):
+            value = max(value, 0.0)
         return Estimate(value, error if np.isfinite(error) else None)
 
-    def _sum_spread(self, factors: np.ndarray) -> float:
-        """`Field.sum_spread` of the steps; the same factors come again with other figures."""
+    def _sum_spread(self, factors: np.ndarray) -> np.ndarray:
+        """Standard errors of sums of all figures, (q,); the same factors come again with other figures."""
         key = factors.tobytes()
         if key not in self.sums:
-            self.sums[key] = self.field.sum_spread(self.places, factors)
+            used = np.flatnonzero(factors)
+            here = local_errors(self.field, self.known, self.scales, self.places[used])
+            self.sums[key] = self.field.sum_spread(self.places[used], factors[used, np.newaxis] * here)
         return self.sums[key]
 
     def between(self, name: str) -> float:
