@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from dishtrace.flux import peak
-from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.flux.planes import framed, kernel_screens, spot_plane
+from dishtrace.flux.prepared import Prepared, prepare
 from dishtrace.flux.screen import radii_of
 from dishtrace.scene.read import load_scene, scene_from_text
 from dishtrace.stats import Estimate, jackknife, total, totals
