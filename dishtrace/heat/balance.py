@@ -64,6 +64,7 @@ def settled(absorbed: float, loss: Callable[[float], float], *, coldest: float) 
         return coldest
     if loss(HOTTEST) < absorbed:
         raise ValueError(f"losses stay below {absorbed:g} W up to {HOTTEST:g} K")
+
     def excess(wall: float) -> float:
         return loss(wall) - absorbed
 
