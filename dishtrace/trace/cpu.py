@@ -12,7 +12,7 @@ from dishtrace.trace.kernels.batch import BATCH, N_COLUMNS
 from dishtrace.trace.kernels.going import N_GOING, N_MARKS
 from dishtrace.trace.kernels.populations import trace_rays
 from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Mirror, Parts, Screens, Sun, Tally, World
-from dishtrace.trace.points import N_SCRAMBLES, ORDER_BITS, Points, neighbours_in_turn
+from dishtrace.trace.points import FACET_DIMENSION, N_SCRAMBLES, ORDER_BITS, Points, neighbours_in_turn
 from dishtrace.trace.tree import Tree, new_flock, new_stack
 
 BACKEND = "cpu-numba"
@@ -79,10 +79,11 @@ def _world(
     )
 
 
-def _in_order(points: Points, start: int, count: int) -> Points:
-    """Points put in order within the largest blocks that a stretch is made of."""
+def _in_order(points: Points, start: int, count: int, *, has_facets: bool) -> Points:
+    """Points put in order within the largest blocks that a stretch is made of: by facet, or by place on a skin."""
+    dimensions = (FACET_DIMENSION,) if has_facets else (0, 1)
     n_bits = min(((start | count) & -(start | count)).bit_length() - 1, ORDER_BITS)
-    return neighbours_in_turn(points, n_bits=n_bits) if 2**n_bits >= BATCH else points
+    return neighbours_in_turn(points, n_bits=n_bits, dimensions=dimensions) if 2**n_bits >= BATCH else points
 
 
 def _trace_scrambles(jobs: Sequence[Job], points: Points, scrambles: range, start: int, count: int) -> None:
@@ -115,7 +116,8 @@ def trace_points(jobs: Sequence[Job], *, start: int, count: int, pool: ThreadPoo
     """
     rows = min(job.tally.incident.shape[0] for job in jobs)
     shares = [range(row, N_SCRAMBLES, rows) for row in range(rows)]
-    points = _in_order(jobs[0].optics.mirror_points, start, count)
+    first = jobs[0].optics
+    points = _in_order(first.mirror_points, start, count, has_facets=len(first.mirror.kind) > 1)
     for done in [pool.submit(_trace_scrambles, jobs, points, share, start, count) for share in shares]:
         done.result()
 

@@ -22,9 +22,11 @@ STREAM_MIRROR = 1
 STREAM_DIRECT = 2
 STREAM_MIRROR_LATER = 3
 STREAM_DIRECT_LATER = 4
-# Dimensions of a mirror ray: 0-1 mirror point, 2-3 place on the sun, 4-5 slope error, 6-7 beam spread,
-# 8-9 pointing jitter, 10 what the first part does, 11-12 where it sends the light.
-N_DIMENSIONS_MIRROR = 13
+# Dimensions of a mirror ray: 0-1 point of the facet, 2-3 place on the sun, 4-5 slope error, 6-7 beam spread,
+# 8-9 pointing jitter, 10 what the first part does, 11-12 where it sends the light, 13 facet.
+N_DIMENSIONS_MIRROR = 14
+# Dimension that picks the facet.
+FACET_DIMENSION = 13
 # Dimensions of a direct ray: 0 triangle, 1-2 place in it, 3-4 place on the sun, 5 what the part does, 6-7 where to.
 N_DIMENSIONS_DIRECT = 8
 
@@ -120,11 +122,11 @@ def scrambled_points(*, seed: int, stream: int, later_stream: int, n_dimensions:
     )
 
 
-def neighbours_in_turn(points: Points, *, n_bits: int) -> Points:
+def neighbours_in_turn(points: Points, *, n_bits: int, dimensions: tuple[int, ...]) -> Points:
     """The same points in an order in which those that follow each other start close to each other on the mirror.
 
-    Every whole block of 2**n_bits points holds what it held before; within it, points go through the cells of the first
-    two dimensions, each cell whole before the next, down to cells of one point. Rays next to each other then meet the
+    Every whole block of 2**n_bits points holds what it held before; within it, points go through the cells of some
+    dimensions, each cell whole before the next, down to cells of one point. Rays next to each other then meet the
     same triangles, which the processor has at hand.
 
     Parameters
@@ -133,6 +135,8 @@ def neighbours_in_turn(points: Points, *, n_bits: int) -> Points:
         As scrambled_points gives them.
     n_bits : int
         At most ORDER_BITS, so that the arithmetic is exact. [–]
+    dimensions : tuple of int
+        (0, 1), or one alone: in these the blocks of points are nets with one point to a cell. [–]
 
     Returns
     -------
@@ -141,19 +145,20 @@ def neighbours_in_turn(points: Points, *, n_bits: int) -> Points:
 
     Notes
     -----
-    The leading digits of the first two dimensions, taken in turn, are a linear map of the Gray code's bits over the
+    The leading digits of those dimensions, taken in turn, are a linear map of the Gray code's bits over the
     field of two elements; it can be undone, since the points are a net. So a change of basis sorts them. The inverse is
     that over the real numbers, times the determinant, which is odd.
     """
     place = np.arange(n_bits)
     level = n_bits - 1 - place
-    leading = points.columns[:, level % 2, :n_bits] >> (N_BITS - 1 - level // 2).astype(np.uint32)[:, np.newaxis]
+    chosen, digit = np.asarray(dimensions)[level % len(dimensions)], N_BITS - 1 - level // len(dimensions)
+    leading = points.columns[:, chosen, :n_bits] >> digit.astype(np.uint32)[:, np.newaxis]
     digits = (leading & 1).astype(np.float64)
     adjugate = np.linalg.det(digits)[:, np.newaxis, np.newaxis] * np.linalg.inv(digits)
     basis = (np.rint(adjugate).astype(np.int64) & 1).astype(np.uint32)
     columns, numbering = points.columns.copy(), points.numbering.copy()
-    chosen = points.columns[:, :, :n_bits, np.newaxis] * basis[:, np.newaxis]
-    columns[:, :, :n_bits] = np.bitwise_xor.reduce(chosen, axis=2)
+    terms = points.columns[:, :, :n_bits, np.newaxis] * basis[:, np.newaxis]
+    columns[:, :, :n_bits] = np.bitwise_xor.reduce(terms, axis=2)
     numbering[:, :n_bits] = np.bitwise_xor.reduce(points.numbering[:, :n_bits, np.newaxis] * basis, axis=1)
     return points._replace(columns=columns, numbering=numbering)
 

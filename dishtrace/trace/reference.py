@@ -13,7 +13,7 @@ import numpy as np
 
 from dishtrace.trace import optics as column
 from dishtrace.trace import reference_optics as physics
-from dishtrace.trace.points import N_SCRAMBLES, Points, point_values
+from dishtrace.trace.points import FACET_DIMENSION, N_SCRAMBLES, Points, point_values
 from dishtrace.vec import normalise
 
 if TYPE_CHECKING:
@@ -156,8 +156,8 @@ def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Ray
     """Rays that leave the mirror for the first time; what happens before is booked."""
     mirror, parts = optics.mirror, optics.parts
     u, number = all_points(optics.mirror_points, start=start, count=count)
-    facet, within = physics.picked(mirror.pick_cdf, u[:, 0])
-    place, normals = physics.places_on(mirror, facet, np.column_stack([within, u[:, 1]]))
+    facet, _ = physics.picked(mirror.pick_cdf, u[:, FACET_DIMENSION])
+    place, normals = physics.places_on(mirror, facet, u[:, :2])
     to_sun, cosine = physics.sun_rays(optics.sun, u[:, 2:4], jitter=mirror.jitter, u_jitter=u[:, 8:10])
     power = mirror.power[facet] * np.sum(to_sun * normals, axis=1) / cosine
     t, before = physics.nearest_facet(mirror, place, to_sun, facet)

@@ -15,8 +15,8 @@ from dishtrace.trace.points import N_SCRAMBLES
 # Points of one scramble in a unit of work; ray counts are rounded up to whole units.
 UNIT_POINTS = 256
 UNIT_RAYS = N_SCRAMBLES * UNIT_POINTS
-# Points between two looks at the clock and at Ctrl-C: enough that a scramble's tallies are fetched into the nearest cache
-# for many rays at once.
+# Points between two looks at the clock and at Ctrl-C: enough that a scramble's tallies are fetched into the nearest
+# cache for many rays at once.
 STRETCH_POINTS = 64 * UNIT_POINTS
 # Most points of one scramble: the index is a 32-bit number.
 MOST_POINTS = 2**32 - UNIT_POINTS

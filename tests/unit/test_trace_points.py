@@ -13,6 +13,7 @@ from scipy.stats import qmc
 
 from dishtrace.trace.kernels.sampling import first_point, next_point, philox_words, point_index, uniform_four
 from dishtrace.trace.points import (
+    FACET_DIMENSION,
     N_BITS,
     N_SCRAMBLES,
     ORDER_BITS,
@@ -38,7 +39,7 @@ KNOWN_ANSWERS = [
 
 
 @cache
-def points(seed=1, n_dimensions=13):
+def points(seed=1, n_dimensions=14):
     return scrambled_points(
         seed=seed, stream=STREAM_MIRROR, later_stream=STREAM_MIRROR_LATER, n_dimensions=n_dimensions
     )
@@ -128,7 +129,7 @@ def test_seed_and_stream_change_every_number():
     one = point_values(points(1), scramble=0, start=0, count=8)
     other = point_values(points(2), scramble=0, start=0, count=8)
     stream = point_values(
-        scrambled_points(seed=1, stream=2, later_stream=4, n_dimensions=13), scramble=0, start=0, count=8
+        scrambled_points(seed=1, stream=2, later_stream=4, n_dimensions=14), scramble=0, start=0, count=8
     )
     assert not np.any(one == other)
     assert not np.any(one == stream)
@@ -137,7 +138,7 @@ def test_seed_and_stream_change_every_number():
 @pytest.mark.parametrize("start", [0, 1, 255, 4096, 123457, 2**31 - 5, 2**32 - 300])
 def test_stepping_gives_the_points_by_index_bit_for_bit(start):
     given = points(seed=(3 << 32) + 77)
-    state, count, scramble = np.empty(13, dtype=np.uint32), 290, 17
+    state, count, scramble = np.empty(14, dtype=np.uint32), 290, 17
     expected = point_values(given, scramble=scramble, start=start, count=count)
     first_point(given.columns, given.shifts, scramble, start, state)
     for k in range(count):
@@ -147,12 +148,14 @@ def test_stepping_gives_the_points_by_index_bit_for_bit(start):
 
 
 @pytest.mark.parametrize("n_bits", [8, 9, ORDER_BITS])
-def test_points_in_another_order_are_the_same_points(n_bits):
+@pytest.mark.parametrize("dimensions", [(0, 1), (FACET_DIMENSION,)])
+def test_points_in_another_order_are_the_same_points(n_bits, dimensions):
     """Each block of 2^n keeps its points, and the numbering tells which is which, in later blocks too.
 
     Planted: the basis in place of its inverse (fails at all sizes), rows and columns of the numbering exchanged.
     """
-    before, after, size = points(), neighbours_in_turn(points(), n_bits=n_bits), 2**n_bits
+    before, size = points(), 2**n_bits
+    after = neighbours_in_turn(before, n_bits=n_bits, dimensions=dimensions)
     for scramble, start in ((0, 0), (7, 0), (31, 5 * size)):
         there = point_values(after, scramble=scramble, start=start, count=size)
         index = [point_index(after.numbering, scramble, start + k) for k in range(size)]
@@ -164,9 +167,20 @@ def test_points_in_another_order_are_the_same_points(n_bits):
 
 def test_points_that_follow_each_other_lie_close_together():
     """Of 16384 points each quarter of the block fills one quarter of the square, and so on down to one point a cell."""
-    there = point_values(neighbours_in_turn(points(), n_bits=ORDER_BITS), scramble=3, start=0, count=2**ORDER_BITS)
+    there = point_values(
+        neighbours_in_turn(points(), n_bits=ORDER_BITS, dimensions=(0, 1)), scramble=3, start=0, count=2**ORDER_BITS
+    )
     for level in range(ORDER_BITS // 2 + 1):
         cell = np.floor(there[:, :2] * 2**level).astype(int) @ [2**level, 1]
         blocks = cell.reshape(4**level, -1)
         assert np.all(blocks == blocks[:, :1])
         assert len(np.unique(blocks[:, 0])) == 4**level
+
+
+def test_rays_of_one_facet_follow_each_other():
+    """By one dimension alone: the points of a block in the order of its values."""
+    order = neighbours_in_turn(points(), n_bits=ORDER_BITS, dimensions=(FACET_DIMENSION,))
+    there = point_values(order, scramble=9, start=2**ORDER_BITS, count=2**ORDER_BITS)[:, FACET_DIMENSION]
+    cell = np.floor(there * 64).astype(int).reshape(64, -1)
+    assert np.all(cell == cell[:, :1])
+    assert sorted(cell[:, 0]) == list(range(64))

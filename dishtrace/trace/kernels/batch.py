@@ -22,6 +22,7 @@ from dishtrace.trace.kernels.sampling import (
     sun_tan2,
     unit,
 )
+from dishtrace.trace.points import FACET_DIMENSION
 
 # Rays made at once: their columns stay in the nearest cache.
 BATCH = 256
@@ -69,9 +70,9 @@ def batch_facets(mirror, words, facets, b):
             facets[j] = 0
         return
     for j in range(BATCH):
-        facet, a = picked(mirror.pick_cdf, unit(words[0, j]))
+        facet, _ = picked(mirror.pick_cdf, unit(words[FACET_DIMENSION, j]))
         facets[j] = facet
-        b[U + j], b[V + j] = outline_point(mirror, facet, a, unit(words[1, j]))
+        b[U + j], b[V + j] = outline_point(mirror, facet, unit(words[0, j]), unit(words[1, j]))
 
 
 @device
