@@ -184,7 +184,7 @@ class Look:
         """How much light each cell should send to the sight's first place, in a common unit, and its sweep, (n,)."""
         weights, sweeps = np.empty(len(cells.facet)), np.empty(len(cells.facet))
         sight = sight._replace(cell_facet=cells.facet, cell_place=cells.place)
-        weigh_cells(self._world(), sight, self.sun_width, blur, weights, sweeps)
+        weigh_cells(self.optics.mirror, self.optics.sun, sight, self.sun_width, blur, weights, sweeps)
         return weights * cells.area, sweeps
 
     def at(self, places: np.ndarray, normals: np.ndarray, *, count: int) -> np.ndarray:

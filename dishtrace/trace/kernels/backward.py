@@ -103,20 +103,20 @@ def share_reaching(world, x, y, z, dx, dy, dz, reach, facet, has_receivers, is_c
     for k in range(world.roots.shape[0]):
         root = world.roots[k]
         if root != CLEAR_ROOT or has_receivers:
-            share *= share_through(world, root, x, y, z, dx, dy, dz, reach, is_cover_clear)
+            share *= share_through(
+                world.triangles, root, world.parts, mirror, x, y, z, dx, dy, dz, reach, is_cover_clear, stack
+            )
         if share <= 0.0:
             return 0.0
     return share
 
 
 @device
-def share_through(world, root, x, y, z, dx, dy, dz, reach, is_cover_clear):
+def share_through(triangles, root, parts, mirror, x, y, z, dx, dy, dz, reach, is_cover_clear, stack):
     """Share of the light along d that one tree lets through within `reach` [m]."""
-    parts, share, leaving = world.parts, 1.0, -1
+    share, leaving = 1.0, -1
     for _ in range(MOST_COVERS):
-        t, tri = closest_hit(
-            world.triangles, root, False, world.mirror, x, y, z, dx, dy, dz, reach, leaving, world.stack
-        )
+        t, tri = closest_hit(triangles, root, False, mirror, x, y, z, dx, dy, dz, reach, leaving, stack)
         if tri < 0:
             return share
         part = parts.part[tri]
@@ -130,12 +130,11 @@ def share_through(world, root, x, y, z, dx, dy, dz, reach, is_cover_clear):
 
 
 @device
-def sun_seen(world, sight, facet, nx, ny, nz, dx, dy, dz, p):
+def sun_seen(mirror, sun, sight, facet, nx, ny, nz, dx, dy, dz, p):
     """One sample of the sunlight that a facet sends along d: (unit vector to the sun, radiance or its like).
 
     The mean of radiance over samples is the radiance of the facet along d, but for reflectance and shade [W/m2/sr].
     """
-    mirror = world.mirror
     slope, spread, score = mirror.slope[facet], mirror.spread, sight.score[facet]
     rx, ry, rz = dx, dy, dz
     if spread > 0.0 and score != SCORE_SPREAD:
@@ -143,14 +142,14 @@ def sun_seen(world, sight, facet, nx, ny, nz, dx, dy, dz, p):
     mx, my, mz = nx, ny, nz
     if slope > 0.0 and score != SCORE_SLOPE:
         mx, my, mz = tilted(nx, ny, nz, slope * normal_quantile(unit(p[4])), slope * normal_quantile(unit(p[5])))
-    cx, cy, cz = world.sun.center[0], world.sun.center[1], world.sun.center[2]
+    cx, cy, cz = sun.center[0], sun.center[1], sun.center[2]
     if mirror.jitter > 0.0 and score != SCORE_JITTER:
         a, b = mirror.jitter * normal_quantile(unit(p[8])), mirror.jitter * normal_quantile(unit(p[9]))
         cx, cy, cz = tilted(cx, cy, cz, a, b)
     if score == SCORE_SUN:
         sx, sy, sz = mirrored(rx, ry, rz, mx, my, mz)
         return sx, sy, sz, radiance_at(sight, math.sqrt((sx - cx) ** 2 + (sy - cy) ** 2 + (sz - cz) ** 2))
-    tan2 = sun_tan2(world.sun.table, unit(p[2]))
+    tan2 = sun_tan2(sun.table, unit(p[2]))
     cos, sin = cos_sin_turns(unit(p[3]))
     a, b = math.sqrt(tan2) * cos, math.sqrt(tan2) * sin
     power = sight.dni * math.sqrt(1.0 + tan2)
@@ -192,7 +191,7 @@ def flux_sample(world, sight, k, p):
     ex, ey, ez = nx / stretch, ny / stretch, nz / stretch
     if facing <= 0.0 or dx * nx + dy * ny + dz * nz <= 0.0:
         return 0.0
-    sx, sy, sz, radiance = sun_seen(world, sight, facet, ex, ey, ez, dx, dy, dz, p)
+    sx, sy, sz, radiance = sun_seen(world.mirror, world.sun, sight, facet, ex, ey, ez, dx, dy, dz, p)
     cosine = sx * ex + sy * ey + sz * ez
     if radiance <= 0.0 or cosine <= 0.0:
         return 0.0
@@ -225,14 +224,13 @@ def look_back(world, sight, is_patch, scramble, count, state, sums):
 
 
 @device
-def weigh_cells(world, sight, sun_width, blur, weights, sweeps):
+def weigh_cells(mirror, sun, sight, sun_width, blur, weights, sweeps):
     """How much each cell should matter near place 0: into weights (n,), by the middle and the corners of the cell.
 
     sun_width: Gaussian width per axis that stands for the sun and the jitter [rad]; blur: how far around the place [m].
     Into sweeps (n,): how far the sun's image sweeps across the cell, in widths of that image.
     """
-    mirror = world.mirror
-    cx, cy, cz = world.sun.center[0], world.sun.center[1], world.sun.center[2]
+    cx, cy, cz = sun.center[0], sun.center[1], sun.center[2]
     qx, qy, qz = sight.places[0, 0], sight.places[0, 1], sight.places[0, 2]
     for cell in range(weights.shape[0]):
         facet = sight.cell_facet[cell]
