@@ -21,15 +21,7 @@ from dishtrace.trace.optics import (
     Parts,
     Sun,
 )
-from dishtrace.trace.points import (
-    N_DIMENSIONS_DIRECT,
-    N_DIMENSIONS_MIRROR,
-    STREAM_DIRECT,
-    STREAM_DIRECT_LATER,
-    STREAM_MIRROR,
-    STREAM_MIRROR_LATER,
-    scrambled_points,
-)
+from dishtrace.trace.points import direct_points, mirror_points
 from dishtrace.trace.tree import build_tree, joined
 
 if TYPE_CHECKING:
@@ -213,17 +205,7 @@ def assemble(
         facets=tree_facets,
         triangles=tree,
         roots=np.array([root for root, n in ((solid_root, len(solid)), (CLEAR_ROOT, len(clear))) if n], dtype=np.int64),
-        mirror_points=scrambled_points(
-            seed=seed,
-            stream=STREAM_MIRROR,
-            later_stream=STREAM_MIRROR_LATER,
-            n_dimensions=N_DIMENSIONS_MIRROR,
-        ),
-        direct_points=scrambled_points(
-            seed=seed,
-            stream=STREAM_DIRECT,
-            later_stream=STREAM_DIRECT_LATER,
-            n_dimensions=N_DIMENSIONS_DIRECT,
-        ),
+        mirror_points=mirror_points(seed=seed, has_facets=len(facets) > 1),
+        direct_points=direct_points(seed=seed),
     )
     return Assembly(optics=optics, order=order)

@@ -27,6 +27,9 @@ STREAM_DIRECT_LATER = 4
 N_DIMENSIONS_MIRROR = 14
 # Dimension that picks the facet.
 FACET_DIMENSION = 13
+# Sobol dimensions of the dimensions of a mirror ray, where there are facets: the third, which goes best with the first
+# two, picks the facet, so that points are even on each; the slope, which spreads the light most, has the next ones.
+SOBOL_WITH_FACETS = (0, 1, 5, 6, 3, 4, *range(7, 14), 2)
 # Dimensions of a direct ray: 0 triangle, 1-2 place in it, 3-4 place on the sun, 5 what the part does, 6-7 where to.
 N_DIMENSIONS_DIRECT = 8
 
@@ -77,7 +80,35 @@ def direction_numbers(n_dimensions: int) -> np.ndarray:
     return columns
 
 
-def scrambled_points(*, seed: int, stream: int, later_stream: int, n_dimensions: int) -> Points:
+def mirror_points(*, seed: int, has_facets: bool) -> Points:
+    """The points of mirror rays.
+
+    Parameters
+    ----------
+    seed : int
+        0 <= seed < 2**64. [–]
+    has_facets : bool
+        Whether the mirror has more than one facet.
+    """
+    return scrambled_points(
+        seed=seed,
+        stream=STREAM_MIRROR,
+        later_stream=STREAM_MIRROR_LATER,
+        n_dimensions=N_DIMENSIONS_MIRROR,
+        sobol=SOBOL_WITH_FACETS if has_facets else None,
+    )
+
+
+def direct_points(*, seed: int) -> Points:
+    """The points of direct rays, 0 <= seed < 2**64."""
+    return scrambled_points(
+        seed=seed, stream=STREAM_DIRECT, later_stream=STREAM_DIRECT_LATER, n_dimensions=N_DIMENSIONS_DIRECT
+    )
+
+
+def scrambled_points(
+    *, seed: int, stream: int, later_stream: int, n_dimensions: int, sobol: tuple[int, ...] | None = None
+) -> Points:
     """Thirty-two independent scrambles of the Sobol points of one stream.
 
     Each is a random linear matrix scramble with a digital shift, which leaves every point uniform, keeps the net's
@@ -91,6 +122,8 @@ def scrambled_points(*, seed: int, stream: int, later_stream: int, n_dimensions:
         Names of the purposes, so that a draw added to one leaves the others unchanged. [–]
     n_dimensions : int
         Dimensions wanted, at most 16. [–]
+    sobol : tuple of int, optional
+        Sobol dimension of each; left out, the first ones in order.
 
     Returns
     -------
@@ -101,6 +134,8 @@ def scrambled_points(*, seed: int, stream: int, later_stream: int, n_dimensions:
     .. [1] J. Matousek, "On the L2-discrepancy for anchored boxes", J. Complexity 14 (1998) 527-556.
     """
     columns = direction_numbers(n_dimensions)
+    if sobol is not None:
+        columns = columns[list(sobol)]
     scramble, dimension, row = np.meshgrid(
         np.arange(N_SCRAMBLES), np.arange(n_dimensions), np.arange(N_BITS + 1), indexing="ij"
     )

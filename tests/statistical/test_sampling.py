@@ -10,16 +10,7 @@ from scipy import stats
 
 from dishtrace.stats import total
 from dishtrace.trace.optics import FIRST_RECEIVER, LEAVING, MISSED, OUTLINE, RECEIVER_ABSORBED, SHADED
-from dishtrace.trace.points import (
-    N_DIMENSIONS_DIRECT,
-    N_DIMENSIONS_MIRROR,
-    N_SCRAMBLES,
-    STREAM_DIRECT,
-    STREAM_DIRECT_LATER,
-    STREAM_MIRROR,
-    STREAM_MIRROR_LATER,
-    scrambled_points,
-)
+from dishtrace.trace.points import N_SCRAMBLES, direct_points, mirror_points
 from tests.support.small_scenes import part, prepared, scene_text, tallied
 
 # Chance of a false alarm of each test below.
@@ -33,14 +24,8 @@ SCENE = scene_text(POT, dish="slope_error_mrad = 8.0")
 
 def reseeded(optics, seed):
     """The same scene with other points."""
-    streams = (
-        (STREAM_MIRROR, STREAM_MIRROR_LATER, N_DIMENSIONS_MIRROR),
-        (STREAM_DIRECT, STREAM_DIRECT_LATER, N_DIMENSIONS_DIRECT),
-    )
-    mirror, direct = (
-        scrambled_points(seed=seed, stream=stream, later_stream=later, n_dimensions=n) for stream, later, n in streams
-    )
-    return optics._replace(mirror_points=mirror, direct_points=direct)
+    mirror = mirror_points(seed=seed, has_facets=len(optics.mirror.kind) > 1)
+    return optics._replace(mirror_points=mirror, direct_points=direct_points(seed=seed))
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import signal
 
+from dishtrace.trace import run as running
+
 
 def press() -> None:
     """Press it now."""
@@ -12,8 +14,12 @@ def press() -> None:
 
 
 def press_after_stretch(monkeypatch, module, number: int) -> list[int]:
-    """Ctrl-C as a stretch of a number, of all that is traced together there, ends; the stretches that were done."""
+    """Ctrl-C as a stretch of a number, of all that is traced together there, ends; the stretches that were done.
+
+    A stretch has 131,072 rays then.
+    """
     real, calls = module.run_together, []
+    monkeypatch.setattr(running, "STRETCH_POINTS", 4096)
 
     def run_together(jobs, *, progress=None, **options):
         def told(done, whole):

@@ -16,29 +16,14 @@ from dishtrace.scene.read import load_scene, scene_from_text
 from dishtrace.stats import Estimate, jackknife, total, totals
 from dishtrace.trace.cpu import Optics
 from dishtrace.trace.optics import FIRST_RECEIVER, Screens
-from dishtrace.trace.points import (
-    N_DIMENSIONS_DIRECT,
-    N_DIMENSIONS_MIRROR,
-    N_SCRAMBLES,
-    STREAM_DIRECT,
-    STREAM_DIRECT_LATER,
-    STREAM_MIRROR,
-    STREAM_MIRROR_LATER,
-    scrambled_points,
-)
+from dishtrace.trace.points import N_SCRAMBLES, direct_points, mirror_points
 from tests.support.small_scenes import part, scene_text, tallied
 
 
 def reseeded(optics: Optics, seed: int) -> Optics:
     """The same scene with other points."""
-    streams = (
-        (STREAM_MIRROR, STREAM_MIRROR_LATER, N_DIMENSIONS_MIRROR),
-        (STREAM_DIRECT, STREAM_DIRECT_LATER, N_DIMENSIONS_DIRECT),
-    )
-    mirror, direct = (
-        scrambled_points(seed=seed, stream=stream, later_stream=later, n_dimensions=n) for stream, later, n in streams
-    )
-    return optics._replace(mirror_points=mirror, direct_points=direct)
+    mirror = mirror_points(seed=seed, has_facets=len(optics.mirror.kind) > 1)
+    return optics._replace(mirror_points=mirror, direct_points=direct_points(seed=seed))
 
 
 @dataclass(frozen=True, eq=False)

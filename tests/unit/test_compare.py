@@ -330,8 +330,8 @@ def test_dishes_are_drawn_where_chance_sets_the_facets(monkeypatch):
 def test_canting_scatters_the_dishes_and_the_mirror_s_area_does_not():
     tiles = FACETS.replace("0.25", "0.1") + "canting_error_mrad = 8\n"
     scene = scene_from_text(BASE.replace("radius_m = 0.02", "radius_m = 0.04") + tiles + '[[variant]]\nname = "x"')
-    loose = dt.compare(scene, rays=32768, dishes=4).first
-    assert loose.dishes.rays == 8192 and loose.figures["facets"].value > 200
+    loose = dt.compare(scene, rays=524288, dishes=4).first
+    assert loose.dishes.rays == 131072 and loose.figures["facets"].value > 200
     assert loose.dishes.figures["mirror_m2"] == Scatter(pytest.approx(loose.figures["mirror_m2"].value), 0.0)
     scattered = loose.dishes.figures["first_hit_receiver_w"]
     assert 0.002 < scattered.sd / scattered.mean < 0.1
