@@ -271,14 +271,15 @@ def _traced_here(
     is_alone, n_left = cores == 1, len(jobs)
     lots = in_lots(jobs, most=min(MOST_TOGETHER, max(n_left // (2 * cores), 1)))
     for n_lots, lot in enumerate(lots, 1):
-        began = time.thread_time()
+        began, was_compiled = time.thread_time(), has_compiled_code()
         run = {"threads": cores, "progress": watch.within, "announce": announce, **options}
         for point in traced_points(scene, lot, **run) if len(lot) > 1 else [traced_point(scene, lot[0], **run)]:
             n_left -= 1
             yield point
         alone_s = (time.thread_time() - began) / len(lot)
         is_worth = n_left * alone_s * (1.0 - 1.0 / cores) >= WORTH_S
-        if is_alone or n_lots == len(lots) or not is_worth or not has_compiled_code():
+        # A lot whose time holds that of the compiler tells nothing.
+        if is_alone or n_lots == len(lots) or not is_worth or not was_compiled:
             continue
         try:
             workers = Workers(scene, options, number=min(cores, len(lots) - n_lots))
