@@ -13,13 +13,13 @@ def press() -> None:
     os.kill(os.getpid(), signal.SIGINT)
 
 
-def press_after_stretch(monkeypatch, module, number: int) -> list[int]:
+def press_after_stretch(monkeypatch, module, number: int, *, stretch_points: int = 4096) -> list[int]:
     """Ctrl-C as a stretch of a number, of all that is traced together there, ends; the stretches that were done.
 
-    A stretch has 131,072 rays then.
+    A stretch has so many points of each of the 32 scrambles then.
     """
     real, calls = module.run_together, []
-    monkeypatch.setattr(running, "STRETCH_POINTS", 4096)
+    monkeypatch.setattr(running, "STRETCH_POINTS", stretch_points)
 
     def run_together(jobs, *, progress=None, **options):
         def told(done, whole):

@@ -182,7 +182,7 @@ def test_points_of_a_lot_that_is_stopped_are_traced_again(scene, tmp_path, monke
     vary = ["part.plate.radius_m=0.01:0.03:8"]
     monkeypatch.setattr(running, "STRETCH_POINTS", 256)
     with monkeypatch.context() as patch:
-        calls = press_after_stretch(patch, together, 3)
+        calls = press_after_stretch(patch, together, 3, stretch_points=256)
         stopped = dt.sweep(scene, vary, rays=16384, threads=1, folder=tmp_path)
     assert stopped.stopped and [point.number for point in stopped.points] == [0, 1, 2, 3] and len(calls) == 3
     resumed = dt.sweep(scene, vary, rays=16384, threads=1, folder=tmp_path)
