@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -99,21 +101,20 @@ def lights_on(
     """
     n_points = points_for(rays)
     tallies = [one.tally() for one in scenes]
-    with StopFlag() as stop:
+    threads = available_threads() if threads is None else threads
+    with StopFlag() as stop, ThreadPoolExecutor(max_workers=threads) as pool:
         done = run_together(
             [Job(one.assembly.optics, no_screens(), tally) for one, tally in zip(scenes, tallies, strict=True)],
             n_points=n_points,
-            threads=available_threads() if threads is None else threads,
+            threads=threads,
             stop=stop,
             progress=progress,
         )
-        return [
-            _light(one, tally, number, n_rays=done * N_SCRAMBLES, stopped=done < n_points)
-            for one, tally in zip(scenes, tallies, strict=True)
-        ]
+        told = partial(_light, number=number, n_rays=done * N_SCRAMBLES, stopped=done < n_points)
+        return list(pool.map(told, scenes, tallies))
 
 
-def _light(prepared: Prepared, tally: Tally, number: int, *, n_rays: int, stopped: bool) -> Light:
+def _light(prepared: Prepared, tally: Tally, *, number: int, n_rays: int, stopped: bool) -> Light:
     """What a tally says of one part."""
     scene, n_lost = prepared.scene, int(tally.n_lost.sum())
     if n_lost > MOST_LOST_SHARE * n_rays:
