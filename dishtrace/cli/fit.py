@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dishtrace.cli.exits import STOPPED, told
+from dishtrace.cli.ending import hand_over
+from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
 from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers, folder_option
-from dishtrace.cli.printing import print_json, print_lines, print_text
+from dishtrace.cli.printing import print_lines
 from dishtrace.cli.progress import watched
-from dishtrace.errors import Fault, InputError, RunError
+from dishtrace.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from dishtrace.study.fit import Fit
@@ -100,6 +101,8 @@ def fit_command(
     with told(as_json):
         check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
         texts = _texts(given or [], axis, offset, edge)
+        from dishtrace.report.fit import fit_text, write_fit
+        from dishtrace.report.pictures.fit import write_fit_pictures
         from dishtrace.study.fit import fit
 
         described = load(scene)
@@ -111,13 +114,17 @@ def fit_command(
             **{"log": log, "spot": spot, "target": target, "scale": scale, "tone": tone, "turn_deg": turn_deg},
             **{"is_seen_from_mirror": not behind, "rays": rays, "seed": seed, "threads": threads, **texts},
         )
-        _tell(found, as_json=as_json, quiet=quiet)
-        if folder is not None:
-            _write_files(found, folder, is_told=not (as_json or quiet))
-        if write is not None and not found.stopped:
+        hand_over(
+            as_object=found.to_dict,
+            text_for=lambda signs: fit_text(found, signs),
+            writers=[lambda place: write_fit(found, place), lambda place: write_fit_pictures(found, place)],
+            folder=folder,
+            as_json=as_json,
+            quiet=quiet,
+            stopped=found.stopped,
+        )
+        if write is not None:
             _write_new(found, write, is_told=not (as_json or quiet))
-        if found.stopped:
-            raise typer.Exit(STOPPED)
 
 
 def _texts(given: list[str], axis: str | None, offset: str, edge: str) -> dict[str, Any]:
@@ -146,28 +153,6 @@ def _texts(given: list[str], axis: str | None, offset: str, edge: str) -> dict[s
         "offset_m": (float(place.group(1)) * unit, float(place.group(2) or 0.0) * unit),
         "edge": ends,
     }
-
-
-def _tell(found: Fit, *, as_json: bool, quiet: bool) -> None:
-    from dishtrace.report.fit import fit_text
-
-    if as_json:
-        print_json(found.to_dict())
-    elif not quiet:
-        print_text(lambda signs: fit_text(found, signs))
-
-
-def _write_files(found: Fit, folder: Path, *, is_told: bool) -> None:
-    """Write tables and pictures and say where."""
-    from dishtrace.report.fit import write_fit
-    from dishtrace.report.pictures.fit import write_fit_pictures
-
-    try:
-        written = [*write_fit(found, folder), *write_fit_pictures(found, folder)]
-    except OSError as error:
-        raise RunError(f"{folder}: writing failed: {error.strerror or error}") from error
-    if is_told:
-        print_lines(["", *textwrap.wrap(f"Written to {folder}: {', '.join(written)}", 80, break_on_hyphens=False)])
 
 
 def _write_new(found: Fit, path: Path, *, is_told: bool) -> None:
