@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 from dishtrace.trace.compiling import has_compiled_code
 from dishtrace.trace.cpu import Job, Optics, trace_points
@@ -32,28 +33,9 @@ def available_threads() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def run(
-    optics: Optics,
-    screens: Screens,
-    tally: Tally,
-    *,
-    n_points: int,
-    threads: int,
-    stop: StopFlag,
-    progress: Callable[[int, int], None] | None = None,
-    start: int = 0,
-    is_time_up: Callable[[], bool] | None = None,
-) -> int:
-    """Trace points `start .. n_points - 1` of all scrambles into a tally: run_together for one job."""
-    return run_together(
-        [Job(optics, screens, tally)],
-        n_points=n_points,
-        threads=threads,
-        stop=stop,
-        progress=progress,
-        start=start,
-        is_time_up=is_time_up,
-    )
+def run(optics: Optics, screens: Screens, tally: Tally, **options: Any) -> int:
+    """Trace points of all scrambles into one tally; options and result are those of `run_together`."""
+    return run_together([Job(optics, screens, tally)], **options)
 
 
 def run_together(
