@@ -20,7 +20,7 @@ from dishtrace.cli.fit import FIT_HELP, fit_command
 from dishtrace.cli.heat import HEAT_HELP, heat_command
 from dishtrace.cli.improve import IMPROVE_HELP, improve_command
 from dishtrace.cli.size import SIZE_HELP, size_command
-from dishtrace.cli.start import end_quickly
+from dishtrace.cli.start import collect_rarely, end_quickly
 from dishtrace.cli.sweep import SWEEP_HELP, sweep_command
 from dishtrace.cli.trace import TRACE_HELP, trace_command
 
@@ -52,6 +52,7 @@ def main(
     ] = False,
 ) -> None:
     """Trace the focal spot of a parabolic solar dish."""
+    collect_rarely()
     end_quickly()
 
 

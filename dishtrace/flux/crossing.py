@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 
 from dishtrace.flux.planes import CLEAR_END
-from dishtrace.trace.compiling import device
+from dishtrace.trace.compiling import device, kernel
 
 
 @device
@@ -23,7 +23,7 @@ def crossing(legs, i, j, height):
     return legs[i, j, 0] + t * legs[i, j, 3], legs[i, j, 1] + t * legs[i, j, 4], legs[i, j, 6]
 
 
-@device
+@kernel
 def total_and_middle(legs, height):
     """Power that crosses and its centroid: (power, x, y), zeros when none does."""
     total = sum_x = sum_y = 0.0
@@ -38,7 +38,7 @@ def total_and_middle(legs, height):
     return total, sum_x / total, sum_y / total
 
 
-@device
+@kernel
 def longest_radius(legs, height, x0, y0):
     """Largest distance of a crossing from (x0, y0)."""
     longest = 0.0
@@ -51,7 +51,7 @@ def longest_radius(legs, height, x0, y0):
     return math.sqrt(longest)
 
 
-@device
+@kernel
 def count_radii(legs, height, x0, y0, width, counts):
     """Add the power of each block over distance from (x0, y0) into counts (b, bins) of a width."""
     last = counts.shape[1] - 1
@@ -62,7 +62,7 @@ def count_radii(legs, height, x0, y0, width, counts):
                 counts[i, min(int(math.sqrt((x - x0) ** 2 + (y - y0) ** 2) / width), last)] += power
 
 
-@device
+@kernel
 def count_pixels(legs, height, x0, y0, pixel, counts):
     """Add the power of all blocks over place into counts (rows, columns), the first corner at (x0, y0)."""
     for i in range(legs.shape[0]):
@@ -73,7 +73,7 @@ def count_pixels(legs, height, x0, y0, pixel, counts):
                 counts[row, column] += power
 
 
-@device
+@kernel
 def power_within(legs, height, x0, y0, radius, sums):
     """Add the power of each block within a radius of (x0, y0) into sums (b,)."""
     for i in range(legs.shape[0]):

@@ -209,7 +209,8 @@ class Look:
         sums = self._sums(places, normals, count=len(places) // N_SCRAMBLES, is_patch=True)
         return total(sums[0] / len(places))
 
-    def _world(self) -> World:
+    def world(self) -> World:
+        """What the kernel looks through."""
         nothing = empty_tally(n_parts=len(self.optics.parts.role), n_triangles=0, n_screens=0, n_radii=0, n_legs=0)
         return _world(self.optics, no_screens(), nothing, self.points, 0)
 
@@ -218,7 +219,7 @@ class Look:
         sums = np.zeros((1 if is_patch else len(places), N_SCRAMBLES))
 
         def some(first: int) -> None:
-            world, state = self._world(), np.empty(N_DIMENSIONS, dtype=np.uint32)
+            world, state = self.world(), np.empty(N_DIMENSIONS, dtype=np.uint32)
             for scramble in range(first, N_SCRAMBLES, self.threads):
                 look_back(world, sight, is_patch, scramble, count, state, sums)
 

@@ -11,6 +11,7 @@ from dishtrace.dish.facets import Facets
 from dishtrace.dish.layouts import Fits
 from dishtrace.dish.mount import PlacedMirror
 from dishtrace.flux.placed import Common, common_of
+from dishtrace.flux.second_compiler import compiling_beside
 from dishtrace.parts.assemble import PartMesh, part_meshes
 from dishtrace.sun.state import SunState
 from dishtrace.trace.assembly import Assembly, assemble
@@ -112,7 +113,8 @@ def compiled(
     will_compile = announce_compilation(announce)
     started = time.perf_counter()
     found = prepared()
-    run(found.assembly.optics, no_screens(), found.tally(), n_points=MIRROR_RAYS_PER_DIRECT, threads=1, stop=stop)
+    with compiling_beside(found, is_wanted=will_compile):
+        run(found.assembly.optics, no_screens(), found.tally(), n_points=MIRROR_RAYS_PER_DIRECT, threads=1, stop=stop)
     if not will_compile:
         return found, None
     seconds = time.perf_counter() - started

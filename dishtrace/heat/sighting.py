@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dishtrace.trace.compiling import device
+from dishtrace.trace.compiling import kernel
 from dishtrace.trace.kernels.triangles import FAR, closest_hit
 
 
-@device
+@kernel
 def first_meetings(tree, mirror, origins, directions, leaving, hits, stack):
     """Number of the triangle that each ray meets first, or -1, into hits (n,); rays leave triangle leaving (n,)."""
     for ray in range(origins.shape[0]):

@@ -7,31 +7,24 @@ drawn here: whatever is wrong with a drawing or a disk then shows here too.
 
 from __future__ import annotations
 
-import contextlib
-import os
 import pickle
-import signal
-import subprocess
 import sys
 import threading
 from pathlib import Path
 from types import SimpleNamespace, TracebackType
 from typing import TYPE_CHECKING, Self
 
+from dishtrace.side_process import close, cores, started, stop
+
 if TYPE_CHECKING:
+    import subprocess
+
     from dishtrace.flux.result import Result
 
-COMMAND = "import sys; sys.path[:] = sys.argv[1:]; from dishtrace.report.pictures.process import main; main()"
-ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-"""No thread besides the first, so that the process can be doubled safely."""
+COMMAND = "from dishtrace.report.pictures.process import main; main()"
 PLOTTING = "matplotlib.figure"
 SHOWN = ("scene", "version", "rays", "seed", "stopped", "mirror", "pose", "facets", "fits", "parts", "screens")
 SHOWN += ("focal_plane", "best_focus", "highest_peak", "sample_rays")
-
-
-def cores() -> int:
-    """Cores that this process may use. [–]"""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 class Painter:
@@ -56,21 +49,16 @@ class Painter:
 
     def __enter__(self) -> Self:
         if self.is_wanted and self._is_quicker():
-            self._process = _started()
+            self._process = started(COMMAND)
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         if self._process is None:
             return
-        if self._process.poll() is None:
-            _end(self._process)
+        stop(self._process)
         if self._talk is not None:
             self._talk.join()
-        for pipe in (self._process.stdin, self._process.stdout):
-            if pipe is not None:
-                with contextlib.suppress(BrokenPipeError):
-                    pipe.close()
-        self._process.wait()
+        close(self._process)
 
     @staticmethod
     def _is_quicker() -> bool:
@@ -116,31 +104,3 @@ def shown(result: Result) -> SimpleNamespace:
         seen.scene = SimpleNamespace(title=scene.title, dish=dish, screens=screens)
         seen.fits = SimpleNamespace(mirror=None, facets={})
     return seen
-
-
-def _started() -> subprocess.Popen[bytes] | None:
-    """The process, loading the plotting library; None where none can be started."""
-    if not sys.executable:
-        return None
-    own_group = (
-        {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP} if sys.platform == "win32" else {"process_group": 0}
-    )
-    try:
-        return subprocess.Popen(
-            [sys.executable, "-P", "-c", COMMAND, *sys.path],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            env=os.environ | ONE_THREAD,
-            **own_group,
-        )
-    except OSError:
-        return None
-
-
-def _end(process: subprocess.Popen[bytes]) -> None:
-    """End the process and those that it has started."""
-    if sys.platform == "win32":
-        process.kill()
-        return
-    with contextlib.suppress(ProcessLookupError):
-        os.killpg(process.pid, signal.SIGKILL)

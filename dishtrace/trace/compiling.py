@@ -1,4 +1,4 @@
-"""One decorator compiles every kernel, and one place decides where the compiled code is kept.
+"""Two decorators compile every kernel, and one place decides where the compiled code is kept.
 
 Numba's disk cache looks at the file of the compiled function only, so an edited helper in another file would be
 served stale. The cache folder is therefore keyed by a hash of all kernel sources and the versions of Numba and Python.
@@ -11,11 +11,15 @@ import os
 import platform
 from collections.abc import Callable
 from pathlib import Path
+from typing import NoReturn
 
 import numba
 import platformdirs
+from numba.core.registry import CPUDispatcher
 
 KERNEL_FOLDER = Path(__file__).parent
+OPTIONS = {"nopython": True, "nogil": True, "error_model": "numpy", "_nrt": False}
+INSIDE = {"forceinline": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 def source_key(folder: Path = KERNEL_FOLDER) -> str:
@@ -58,28 +62,60 @@ _FOLDER = cache_folder()
 IS_CACHED = _is_writable(_FOLDER)
 
 
-def device(function: Callable) -> Callable:
-    """Compile a kernel or a helper of one: inlined, without the interpreter lock, cached by source.
+class Device(CPUDispatcher):
+    """A function that kernels call: it has no way in from Python, and says so."""
 
-    Reference counting is off, so a function that allocates does not compile: scratch is handed in. Inlining is forced,
-    because the arrays' descriptors would else be copied at every call (three times slower on the standard case).
+    def __call__(self, *_: object) -> NoReturn:
+        """Refuse."""
+        raise TypeError(f"{self.py_func.__name__} is called by kernels only; from Python, call it through a kernel")
+
+
+def kernel(function: Callable) -> Callable:
+    """Compile a function that Python calls: without the interpreter lock, cached by source.
+
+    Reference counting is off, so a function that allocates does not compile: scratch is handed in.
 
     Parameters
     ----------
     function : callable
-        Scalars and arrays in, tuples out: no objects, allocation, printing or exceptions inside.
+        Scalars and arrays in and out: no objects, allocation, printing or exceptions inside.
 
     Returns
     -------
     callable
         The compiled function; compilation happens at its first call.
     """
+    return _cached(CPUDispatcher(function, targetoptions=OPTIONS))
+
+
+def device(function: Callable) -> Callable:
+    """Compile a function that kernels call, as `kernel` does, into each of its callers.
+
+    Inlining is forced, because the arrays' descriptors would else be copied at every call (three times slower on the
+    standard case). There is no way in from Python, which takes as long to compile as the function itself.
+
+    Parameters
+    ----------
+    function : callable
+        As for `kernel`; tuples out as well.
+
+    Returns
+    -------
+    callable
+        For kernels; Python gets a TypeError.
+    """
+    return _cached(Device(function, targetoptions=OPTIONS | INSIDE))
+
+
+def _cached(function: CPUDispatcher) -> CPUDispatcher:
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(_FOLDER)
     try:
-        return numba.njit(nogil=True, cache=IS_CACHED, error_model="numpy", _nrt=False, forceinline=True)(function)
+        if IS_CACHED:
+            function.enable_caching()
     finally:
         numba.config.CACHE_DIR = before
+    return function
 
 
 def has_compiled_code() -> bool:

@@ -88,5 +88,5 @@ def announce_compilation(announce: Callable[[str], None] | None) -> bool:
     """Say that the first run compiles; returns whether it will."""
     will_compile = not has_compiled_code()
     if will_compile and announce is not None:
-        announce("compiling the ray kernels for this machine (only on the first run, about a minute) ...")
+        announce("compiling the ray kernels for this machine (only on the first run, about half a minute) ...")
     return will_compile

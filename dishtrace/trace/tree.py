@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dishtrace.trace.compiling import device
+from dishtrace.trace.compiling import device, kernel
 
 WIDTH = 8
 N_BINS = 16
@@ -177,7 +177,7 @@ def _laid_out(
     return nodes, links
 
 
-@device
+@kernel
 def _pack(corners, order, leaves, packs):
     """Copy the triangles of each leaf side by side."""
     for leaf in range(leaves.shape[0]):
@@ -186,7 +186,7 @@ def _pack(corners, order, leaves, packs):
                 packs[leaf, j, k] = corners[order[leaves[leaf, 0] + k], j]
 
 
-@device
+@kernel
 def _widen(boxes, child, count, picks, wide, leaves, sizes, todo):
     """Gather up to eight grandchildren of each node of two, the largest opened first.
 
@@ -344,7 +344,7 @@ def _divide(low, high, order, start, end, level, is_packed, box, centre, scale, 
     return _partition(low, high, order, start, end, best_axis, centre, scale, best_bin)
 
 
-@device
+@kernel
 def _build(low, high, order, is_packed, boxes, child, count, scratch, stacks):
     """Fill boxes, child and count, reorder low, high and order; returns the number of nodes used."""
     box, centre, scale, bin_box, bin_count, right_area = scratch

@@ -10,12 +10,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dishtrace.stats import totals
-from dishtrace.trace.kernels.mirror import facet_hit, facet_normal, reflected
-from dishtrace.trace.kernels.triangles import triangle_hit
+from dishtrace.trace.kernels import mirror, triangles
 from dishtrace.trace.optics import DIRECT_INCIDENT, LEAVING, OUTLINE
 from dishtrace.vec import normalise
 from tests.property.strategies import QUICK, lengths, shares
+from tests.support.called import from_python
 from tests.support.small_scenes import part, prepared, scene_text, tallied
+
+facet_hit = from_python(mirror.facet_hit)
+facet_normal = from_python(mirror.facet_normal)
+reflected = from_python(mirror.reflected)
+triangle_hit = from_python(triangles.triangle_hit)
 
 MIRROR_COLUMNS = np.r_[OUTLINE:DIRECT_INCIDENT, LEAVING]
 

@@ -14,8 +14,12 @@ onto the mirror counted as direct light a second time (which an early version di
 import numpy as np
 import pytest
 
-from dishtrace.trace.kernels.surface import face_reflectances, sheet_optics
+from dishtrace.trace.kernels import surface
+from tests.support.called import from_python
 from tests.support.optics import DNI, POINT_SUN, assert_agrees, part_text, scene_text, traced
+
+face_reflectances = from_python(surface.face_reflectances)
+sheet_optics = from_python(surface.sheet_optics)
 
 
 def face(index, angle_deg):

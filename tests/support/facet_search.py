@@ -4,7 +4,7 @@ import numpy as np
 
 from dishtrace.dish.facets import Facets, bent_quadric, sphere_quadric
 from dishtrace.dish.outline import circle, ellipse, polygon, rectangle
-from dishtrace.trace.compiling import device
+from dishtrace.trace.compiling import kernel
 from dishtrace.trace.kernels.mirror import facet_hit
 from dishtrace.trace.kernels.triangles import FAR, next_facet
 
@@ -44,7 +44,7 @@ def scattered_facets(n, *, seed):
     )
 
 
-@device
+@kernel
 def facets_by_tree(mirror, tree, origin, direction, leaving, stack, t, number):
     """Nearest facet of each ray through the tree."""
     for k in range(origin.shape[0]):
@@ -52,7 +52,7 @@ def facets_by_tree(mirror, tree, origin, direction, leaving, stack, t, number):
         t[k], number[k] = next_facet(mirror, tree, o[0], o[1], o[2], d[0], d[1], d[2], FAR, leaving[k], stack)
 
 
-@device
+@kernel
 def facets_by_search(mirror, origin, direction, leaving, t, number):
     """Nearest facet of each ray among all, the first of equals."""
     for k in range(origin.shape[0]):

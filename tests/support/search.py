@@ -1,13 +1,13 @@
 """Compiled loops over many rays, so that a million of them can be tried against every triangle."""
 
-from dishtrace.trace.compiling import device
+from dishtrace.trace.compiling import kernel
 from dishtrace.trace.kernels.batch import BATCH
 from dishtrace.trace.kernels.flock import closest_hits
 from dishtrace.trace.kernels.going import END, POWER_NOW, PX, PY, PZ, TRIANGLE_LEFT, TRIANGLE_MET, VX, VY, VZ
 from dishtrace.trace.kernels.triangles import FAR, closest_hit, triangle_hit
 
 
-@device
+@kernel
 def hits_by_tree(tree, root, mirror, origin, direction, skip, stack, t, number):
     """Nearest hit of each ray through the tree."""
     for k in range(origin.shape[0]):
@@ -17,7 +17,7 @@ def hits_by_tree(tree, root, mirror, origin, direction, skip, stack, t, number):
         )
 
 
-@device
+@kernel
 def hits_together(tree, root, origin, direction, skip, g, m, flock, t, number):
     """The same for rays that go through the tree together, batch by batch; g, m: columns of light under way."""
     first, n = 0, origin.shape[0]
@@ -34,7 +34,7 @@ def hits_together(tree, root, origin, direction, skip, g, m, flock, t, number):
         first += BATCH
 
 
-@device
+@kernel
 def hits_by_search(corners, origin, direction, skip, t, number):
     """Nearest hit of each ray among all triangles, the first of equals."""
     for k in range(origin.shape[0]):

@@ -8,10 +8,13 @@ import numpy as np
 import pytest
 
 from dishtrace.trace.assembly import N_REFLECTANCE_STEPS
-from dishtrace.trace.kernels.mirror import reflectance_at
+from dishtrace.trace.kernels import mirror
 from dishtrace.trace.optics import CLEAR_ROOT, MIRROR_RAYS_PER_DIRECT, ROLE_OTHER, ROLE_RECEIVER, ROLE_STAND
+from tests.support.called import from_python
 from tests.support.small_scenes import COVER, POT, SECONDARY, TUBE, prepared, scene_text
 from tests.support.trees import leaves
+
+reflectance_at = from_python(mirror.reflectance_at)
 
 ALL_ROLES = POT + TUBE + SECONDARY + COVER
 

@@ -13,6 +13,7 @@ import pytest
 
 from dishtrace.trace import compiling
 from dishtrace.trace.compiling import KERNEL_FOLDER, cache_folder, source_key
+from tests.support.called import from_python
 
 
 @pytest.fixture
@@ -67,15 +68,31 @@ def test_a_folder_that_cannot_be_made_turns_the_cache_off(tmp_path):
     assert compiling._is_writable(tmp_path / "new" / "below")
 
 
-RUN = """
+CALLER = """
+from dishtrace.trace.compiling import kernel
 from dishtrace.trace.kernels.meeting import meet_surface
 from dishtrace.trace.optics import Parts
 import numpy as np
+
+@kernel
+def called(parts):
+    return meet_surface(parts, 0, 0, 1.0, 1.0, 1.0, 0.5)[0]
+
 none = np.zeros(0)
 parts = Parts(np.zeros((0, 9)), np.zeros((0, 3)), np.zeros(0, dtype=np.int64), np.ones((1, 2, 2)),
               np.array([[1.5, 0.0, 0.004]]), np.zeros(1, dtype=np.int64), none, none)
-print(meet_surface(parts, 0, 0, 1.0, 1.0, 1.0, 0.5)[0])
+print(called(parts))
 """
+
+
+def test_a_function_of_kernels_refuses_a_call_from_python():
+    @compiling.device
+    def twice(x):
+        return 2.0 * x
+
+    with pytest.raises(TypeError, match="twice is called by kernels only"):
+        twice(1.0)
+    assert from_python(twice)(1.5) == 3.0
 
 
 @pytest.mark.slow
@@ -83,12 +100,13 @@ def test_an_edited_callee_in_another_file_is_noticed(tmp_path):
     """The compiled caller comes from the disk cache; after an edit of what it calls the new result must come."""
     package = tmp_path / "dishtrace"
     shutil.copytree(KERNEL_FOLDER.parent, package, ignore=shutil.ignore_patterns("__pycache__"))
+    (tmp_path / "caller.py").write_text(CALLER, encoding="utf-8")
     # The copy shadows the installed package, and its cache is its own.
     environment = {**os.environ, "PYTHONPATH": str(tmp_path), "XDG_CACHE_HOME": str(tmp_path / "cache")}
 
     def run():
         done = subprocess.run(
-            [sys.executable, "-c", RUN],
+            [sys.executable, "-c", "import caller"],
             env=environment,
             cwd=tmp_path,
             capture_output=True,

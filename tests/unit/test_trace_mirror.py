@@ -10,20 +10,21 @@ import pytest
 from dishtrace.dish.facets import Facets, bent_quadric, skin, sphere_quadric
 from dishtrace.dish.outline import circle, ellipse, polygon, rectangle
 from dishtrace.dish.paraboloid import height, normal
-from dishtrace.trace.kernels.mirror import (
-    facet_hit,
-    facet_normal,
-    facet_place,
-    facet_shape,
-    is_in_outline,
-    is_over_outline,
-    outline_point,
-    reflectance_at,
-    reflected,
-)
+from dishtrace.trace.kernels import mirror
 from dishtrace.trace.reference_optics import facet_distance
 from dishtrace.vec import normalise, perpendicular_axes
+from tests.support.called import from_python
 from tests.support.mirrors import mirror_of
+
+facet_hit = from_python(mirror.facet_hit)
+facet_normal = from_python(mirror.facet_normal)
+facet_place = from_python(mirror.facet_place)
+facet_shape = from_python(mirror.facet_shape)
+is_in_outline = from_python(mirror.is_in_outline)
+is_over_outline = from_python(mirror.is_over_outline)
+outline_point = from_python(mirror.outline_point)
+reflectance_at = from_python(mirror.reflectance_at)
+reflected = from_python(mirror.reflected)
 
 FOCAL = 0.8
 OUTLINES = {

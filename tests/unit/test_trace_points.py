@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from dishtrace.trace.kernels.sampling import first_point, next_point, philox_words, point_index, uniform_four
+from dishtrace.trace.kernels import sampling
 from dishtrace.trace.points import (
     FACET_DIMENSION,
     N_BITS,
@@ -25,6 +25,13 @@ from dishtrace.trace.points import (
     point_values,
     scrambled_points,
 )
+from tests.support.called import from_python
+
+first_point = from_python(sampling.first_point)
+next_point = from_python(sampling.next_point)
+philox_words = from_python(sampling.philox_words)
+point_index = from_python(sampling.point_index)
+uniform_four = from_python(sampling.uniform_four)
 
 # Known answers of philox4x32-10: counter, key, words. Source: kat_vectors of the Random123 library (from memory).
 KNOWN_ANSWERS = [

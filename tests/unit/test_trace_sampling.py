@@ -14,19 +14,20 @@ from dishtrace.dish.facets import skin
 from dishtrace.dish.outline import circle, polygon, rectangle
 from dishtrace.scene.read import scene_from_text
 from dishtrace.sun.sunshape import sunshape_of
-from dishtrace.trace.kernels.mirror import outline_point
-from dishtrace.trace.kernels.sampling import (
-    cos_sin_turns,
-    lambert,
-    normal_quantile,
-    perpendicular,
-    picked,
-    sun_tan2,
-    tilted,
-)
+from dishtrace.trace.kernels import mirror, sampling
 from dishtrace.vec import normalise, perpendicular_axes
+from tests.support.called import from_python
 from tests.support.mirrors import mirror_of
 from tests.support.small_scenes import scene_text
+
+outline_point = from_python(mirror.outline_point)
+cos_sin_turns = from_python(sampling.cos_sin_turns)
+lambert = from_python(sampling.lambert)
+normal_quantile = from_python(sampling.normal_quantile)
+perpendicular = from_python(sampling.perpendicular)
+picked = from_python(sampling.picked)
+sun_tan2 = from_python(sampling.sun_tan2)
+tilted = from_python(sampling.tilted)
 
 # Every chi-squared test here: chance of a false alarm.
 FALSE_ALARM = 1e-5

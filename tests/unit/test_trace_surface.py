@@ -7,10 +7,15 @@ specular share taken of the incident instead of the reflected light, all-or-none
 import numpy as np
 import pytest
 
-from dishtrace.trace.kernels.meeting import ALL_OR_NONE, meet_surface
-from dishtrace.trace.kernels.surface import face_reflectances, sheet_optics
+from dishtrace.trace.kernels import meeting, surface
+from dishtrace.trace.kernels.meeting import ALL_OR_NONE
 from dishtrace.trace.optics import Parts
 from dishtrace.trace.reference_optics import sheet_shares
+from tests.support.called import from_python
+
+meet_surface = from_python(meeting.meet_surface)
+face_reflectances = from_python(surface.face_reflectances)
+sheet_optics = from_python(surface.sheet_optics)
 
 COSINES = np.cos(np.radians([0.0, 10.0, 45.0, 56.3, 80.0, 89.0, 89.9]))
 

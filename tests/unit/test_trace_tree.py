@@ -10,14 +10,18 @@ import pytest
 from dishtrace.dish.facets import skin
 from dishtrace.dish.outline import circle
 from dishtrace.parts.solids import cylinder, sphere
+from dishtrace.trace.kernels import triangles
 from dishtrace.trace.kernels.batch import BATCH
 from dishtrace.trace.kernels.going import N_GOING, N_MARKS
-from dishtrace.trace.kernels.triangles import FAR, triangle_hit
+from dishtrace.trace.kernels.triangles import FAR
 from dishtrace.trace.tree import STACK_SIZE, WIDTH, build_tree, joined, new_flock, new_stack
 from dishtrace.vec import normalise
+from tests.support.called import from_python
 from tests.support.mirrors import mirror_of
 from tests.support.search import hits_by_search, hits_by_tree, hits_together
 from tests.support.trees import children, corners_of, depth, leaves, nodes
+
+triangle_hit = from_python(triangles.triangle_hit)
 
 
 def tree_over(triangles, *, first, reach=0.0):

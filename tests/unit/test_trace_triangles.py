@@ -8,22 +8,20 @@ import numpy as np
 import pytest
 from numba import njit
 
+from dishtrace.trace.kernels import surface, triangles
 from dishtrace.trace.kernels.lanes import NOTHING, enter_node, next_child
-from dishtrace.trace.kernels.surface import sheet_optics
-from dishtrace.trace.kernels.triangles import (
-    FURTHEST,
-    HIGH_HALF,
-    KEY,
-    NUMBER,
-    inverse_of,
-    transmitted_share,
-    triangle_hit,
-)
+from dishtrace.trace.kernels.triangles import FURTHEST, HIGH_HALF, KEY, NUMBER
 from dishtrace.trace.optics import Parts
 from dishtrace.trace.reference_optics import triangle_distances
 from dishtrace.trace.tree import N_COLUMNS, WIDTH, build_tree, new_stack
 from dishtrace.vec import normalise
+from tests.support.called import from_python
 from tests.support.trees import corners_of
+
+sheet_optics = from_python(surface.sheet_optics)
+inverse_of = from_python(triangles.inverse_of)
+transmitted_share = from_python(triangles.transmitted_share)
+triangle_hit = from_python(triangles.triangle_hit)
 
 # First corner, then the two edges: a right triangle in z = 0 with corners (0, 0), (1, 0), (0, 2).
 FLAT = np.array([[0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 2.0, 0.0]])

@@ -21,9 +21,9 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
 
-from dishtrace.report.painter import cores
 from dishtrace.report.pictures import pictures_of
 from dishtrace.report.pictures.style import COLOURS, DOTS_PER_INCH, HALO, SETTINGS, saved
+from dishtrace.side_process import cores
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dishtrace.trace.compiling import device
+from dishtrace.trace.compiling import device, kernel
 from dishtrace.trace.kernels.mirror import facet_place, facet_shape, outline_point, reflectance_at
 from dishtrace.trace.kernels.sampling import (
     cos_sin_turns,
@@ -206,7 +206,7 @@ def flux_sample(world, sight, k, p):
     return score * sight.cell_scale[cell]
 
 
-@device
+@kernel
 def look_back(world, sight, is_patch, scramble, count, state, sums):
     """Sum the samples of points 0 .. count - 1 of one scramble: into sums (k, 32), a row for each place.
 
@@ -223,7 +223,7 @@ def look_back(world, sight, is_patch, scramble, count, state, sums):
         sums[k, scramble] = total
 
 
-@device
+@kernel
 def weigh_cells(mirror, sun, sight, sun_width, blur, weights, sweeps):
     """How much each cell should matter near place 0: into weights (n,), by the middle and the corners of the cell.
 

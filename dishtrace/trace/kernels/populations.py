@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from dishtrace.trace.compiling import device
+from dishtrace.trace.compiling import device, kernel
 from dishtrace.trace.kernels.batch import (
     BATCH,
     DX,
@@ -281,7 +281,7 @@ def follow(world, is_direct, scramble, row, first, words):
         book_lost(tally, scramble, ray_number(numbering, m, scramble, first, i), g[POWER_NOW + i], is_direct)
 
 
-@device
+@kernel
 def trace_rays(world, is_direct, is_made, scramble, row, start, count):
     """The rays at places `start .. start + count - 1` of the order of one scramble of a population.
 
