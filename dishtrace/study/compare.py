@@ -14,9 +14,9 @@ from dishtrace.stats import Estimate
 from dishtrace.study.comparison import SAME, Case, Comparison, Dishes
 from dishtrace.study.dishes import has_chance, scatter, with_dish_seed
 from dishtrace.study.figures import figures_of, receiver_peak
+from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.stopping import Interrupts
 from dishtrace.study.variants import named_scenes, refuse_faults
-from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import UNIT_RAYS, points_for
 
 DISHES = 8
@@ -78,7 +78,7 @@ def compare(
     results, draws, stopped = _traced(
         jobs, n_kept=len(named), seed=seed, threads=threads, progress=progress, announce=announce
     )
-    spreads = _spreads(lucky, named, draws, n_dishes=dishes, rays=points_for(share) * N_SCRAMBLES)
+    spreads = _spreads(lucky, named, draws, n_dishes=dishes, rays=whole_rays(share))
     traced = [(name, results[place]) for place, name in enumerate(named) if place in results]
     cases = tuple(
         Case(letters(number), name, result, figures_of(result), spreads.get(name))
@@ -110,7 +110,7 @@ def _traced(
 
     Those whose mirrors send out the same rays are traced together. After a stop all that is left has the same rays.
     """
-    whole = sum(points_for(rays) * N_SCRAMBLES for _, rays in jobs)
+    whole = sum(whole_rays(rays) for _, rays in jobs)
     results: dict[int, Result] = {}
     draws: dict[int, dict[str, Estimate]] = {}
     done = 0
@@ -120,7 +120,7 @@ def _traced(
                 if interrupts.is_set:
                     return results, draws, True
                 scenes, rays = [jobs[place][0] for place in places], jobs[places[0]][1]
-                show = _shifted(progress, done, whole)
+                show = shifted(progress, done, whole)
                 found = trace_together(scenes, rays=rays, peak_points=False, progress=show, **options)
                 is_whole = len(found) == len(places) and not found[-1].stopped
                 if results or not found[0].stopped:
@@ -132,7 +132,7 @@ def _traced(
                         draws[place - n_kept] = figures_of(result)
                 if not is_whole:
                     return results, draws, True
-                done += points_for(rays) * N_SCRAMBLES * len(places)
+                done += whole_rays(rays) * len(places)
         except KeyboardInterrupt:
             if not results:
                 raise
@@ -146,11 +146,6 @@ def _alike(jobs: Sequence[tuple[Scene, int]]) -> list[list[int]]:
     for place, (scene, rays) in enumerate(jobs):
         found.setdefault((light_key(scene), points_for(rays)), []).append(place)
     return list(found.values())
-
-
-def _shifted(progress: Callable[[int, int], None] | None, before: int, whole: int) -> Callable[[int, int], None] | None:
-    """Progress of some traces as progress of all of them."""
-    return None if progress is None else lambda done, _: progress(before + done, whole)
 
 
 def _spreads(

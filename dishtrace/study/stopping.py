@@ -8,6 +8,10 @@ import threading
 from types import TracebackType
 
 
+class StoppedError(Exception):
+    """The user stopped the tracing."""
+
+
 class Interrupts:
     """Context that remembers whether Ctrl-C was pressed in it.
 

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 import dishtrace as dt
 from dishtrace.cli import app
 from dishtrace.scene.read import scene_from_text
-from dishtrace.study.fit import ladder
+from dishtrace.study import tracer
 from dishtrace.sun import state
 from dishtrace.trace.interrupt import StopFlag
 from tests.support.fit_readings import heated, stretch
@@ -185,7 +185,7 @@ def test_stopping_keeps_what_needs_no_tracing(folder, monkeypatch):
     def stopped(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(ladder, "trace", stopped)
+    monkeypatch.setattr(tracer, "trace", stopped)
     done = call("yard.toml", "--log", "log.csv", "--spot", "photo.png", "--scale", "0.4 mm/px")
     assert done.exit_code == 130
     assert "STOPPED EARLY" in done.stdout
@@ -196,7 +196,7 @@ def test_stopping_keeps_what_needs_no_tracing(folder, monkeypatch):
 
 def test_stopping_while_the_photo_is_matched_keeps_what_radii_and_log_say(folder, monkeypatch):
     """Shown to fail on: what is handed over only when all of it is done. Ctrl-C comes as the eighth trace ends."""
-    real, calls = ladder.trace, []
+    real, calls = tracer.trace, []
 
     def trace(*arguments, **options):
         calls.append(options)
@@ -206,7 +206,7 @@ def test_stopping_while_the_photo_is_matched_keeps_what_radii_and_log_say(folder
                 os.kill(os.getpid(), signal.SIGINT)
         return result
 
-    monkeypatch.setattr(ladder, "trace", trace)
+    monkeypatch.setattr(tracer, "trace", trace)
     readings = ["--log", "log.csv", "--spot", "photo.png", "--scale", "0.4 mm/px", "--target", "14,15,14.5 mm"]
     done = call("yard.toml", *readings, "--rays", 8192, "--json")
     assert done.exit_code == 130 and len(calls) == 8

@@ -8,7 +8,7 @@ from dishtrace.scene.model import Scene
 from dishtrace.scene.read import scene_from_text
 from dishtrace.study.day import Day
 from dishtrace.study.day.light import figures_of, traced
-from dishtrace.study.fit.ladder import Tracer
+from dishtrace.study.tracer import Tracer
 
 PLATE = (
     '[[part]]\nname = "plate"\nrole = "receiver"\nshape = "disc"\nradius_m = 0.05\naxis = [0, 0, -1]\n'

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import dishtrace as dt
+from dishtrace.study import tracer
 from dishtrace.study.day import whole
 from dishtrace.study.day.drive import CLOCK_ERRORS_MIN, DAYS_STALE
 from dishtrace.study.day.notes import coarseness, spot_moves
-from dishtrace.study.fit import ladder
 from dishtrace.sun import state
 from tests.support.day_scenes import PLATE, day_scene
 from tests.support.small_scenes import sunshape_once
@@ -144,7 +144,7 @@ def test_heating_follows_the_light_and_closes_its_balance():
 def test_what_was_traced_is_kept_when_the_user_stops(monkeypatch):
     """Ctrl-C in the third trace: a day from two, marked, without errors of what lies between, drives or heating."""
     count = {"traces": 0}
-    plain = ladder.trace
+    plain = tracer.trace
 
     def stopping(scene, **options):
         count["traces"] += 1
@@ -152,7 +152,7 @@ def test_what_was_traced_is_kept_when_the_user_stops(monkeypatch):
             raise KeyboardInterrupt
         return plain(scene, **options)
 
-    monkeypatch.setattr(ladder, "trace", stopping)
+    monkeypatch.setattr(tracer, "trace", stopping)
     found = dt.day(day_scene(PLATE, mount=CLOCK), date="2026-05-20", rays=8192, step_min=10.0)
     assert found.stopped
     assert found.traces == 2
@@ -165,7 +165,7 @@ def test_stopping_before_anything_was_traced_is_told(monkeypatch):
     def stopping(scene, **options):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(ladder, "trace", stopping)
+    monkeypatch.setattr(tracer, "trace", stopping)
     with pytest.raises(KeyboardInterrupt):
         dt.day(day_scene(PLATE), date="2026-05-20", rays=8192)
 

@@ -18,7 +18,8 @@ from dishtrace.study.improve import run as study
 from dishtrace.study.improve.aims import Limit, aim_of, limits_of
 from dishtrace.study.improve.memory import NAME
 from dishtrace.study.improve.search import OutOfTrialsError, search
-from dishtrace.study.sweep.points import Point, StoppedError
+from dishtrace.study.stopping import StoppedError
+from dishtrace.study.sweep.points import Point
 from tests.support.plate_scene import plate_scene
 
 VARY = ["dish.slope_error_mrad=1:6", "part.plate.radius_m=0.01:0.05"]

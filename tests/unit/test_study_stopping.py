@@ -16,12 +16,11 @@ import dishtrace as dt
 from dishtrace.flux import prepared, together
 from dishtrace.scene.read import scene_from_text
 from dishtrace.study import compare as comparing
-from dishtrace.study.fit import ladder as fitting
+from dishtrace.study import tracer
 from dishtrace.study.improve import task as improving
 from dishtrace.study.size import light as lights
 from dishtrace.study.size import run as sizing
 from dishtrace.study.stopping import Interrupts
-from dishtrace.study.sweep import points as sweeping
 from dishtrace.trace.interrupt import StopFlag
 from tests.support.ctrl_c import press, press_after_stretch
 from tests.support.plate_scene import plate_scene
@@ -83,7 +82,7 @@ def pressing(monkeypatch):
 
 
 def test_a_sweep_stops_after_the_trace_in_which_ctrl_c_came(pressing):
-    calls = pressing(sweeping)
+    calls = pressing(tracer)
     swept = dt.sweep(scene_from_text(plate_scene()), ["dish.reflectance=0.5:0.9:4"], rays=8192)
     assert swept.stopped and len(swept.points) == len(calls) == 2
 
@@ -115,7 +114,7 @@ def test_a_sizing_that_stops_in_its_first_lot_has_all_sizes_with_fewer_rays(monk
 
 
 def test_a_search_stops_after_the_trace_in_which_ctrl_c_came(pressing):
-    calls = pressing(sweeping)
+    calls = pressing(tracer)
     scene = scene_from_text(plate_scene())
     found = dt.improve(scene, ["part.plate.radius_m=0.01:0.04"], aim="most receiver_w", rays=8192)
     assert found.stopped and len(found.trials) == len(calls) == 2 and not found.is_checked
@@ -176,7 +175,7 @@ def test_plates_under_one_mirror_stop_together(monkeypatch, is_one_lot):
 @pytest.mark.parametrize(("number", "is_whole"), [(1, False), (2, False), (8, True)])
 def test_a_fit_stops_after_the_trace_in_which_ctrl_c_came(pressing, number, is_whole):
     """One trace for the size of the maps, then seven slope errors."""
-    calls = pressing(fitting, number=number)
+    calls = pressing(tracer, number=number)
     found = dt.fit(scene_from_text(plate_scene()), target="20,22,21 mm", rays=8192)
     assert len(calls) == number and found.stopped is not is_whole
     assert (found.edge is not None) is is_whole

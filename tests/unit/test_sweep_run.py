@@ -15,8 +15,9 @@ import dishtrace as dt
 from dishtrace.flux import together
 from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import from_left_out
+from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep import run as study
-from dishtrace.study.sweep.points import Point, StoppedError
+from dishtrace.study.sweep.points import Point
 from dishtrace.study.sweep.store import NAME
 from dishtrace.trace import run as running
 from tests.support.ctrl_c import press_after_stretch

@@ -14,7 +14,7 @@ from dishtrace.study.day.light import scene_at
 from dishtrace.study.day.outcome import Day
 from dishtrace.study.day.warmth import HeatedDay, warmed
 from dishtrace.study.drift import stopped_drive_times
-from dishtrace.study.fit.ladder import Tracer
+from dishtrace.study.tracer import Tracer
 
 MOST_STANDING_RAYS = 32768
 

@@ -17,7 +17,8 @@ from dishtrace.stats import Estimate
 from dishtrace.study.day.light import scene_at, traced
 from dishtrace.study.day.poses import CLOCK_DRIVEN, declination_at
 from dishtrace.study.drift import held_pose, sun_after
-from dishtrace.study.fit.ladder import StoppedError, Tracer
+from dishtrace.study.stopping import StoppedError
+from dishtrace.study.tracer import Tracer
 from dishtrace.sun.position import LIMB_ON_HORIZON_DEG
 from dishtrace.trace.assembly import assemble
 from dishtrace.trace.interrupt import StopFlag

@@ -12,7 +12,7 @@ from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
     from dishtrace.study.day.drive import Standing
-    from dishtrace.study.day.whole import Table
+    from dishtrace.study.day.table import Table
 
 OFF_SHARE = 0.5
 """Share of the light leaving the mirror on receivers below which the beam counts as off them. [–]"""

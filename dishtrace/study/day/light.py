@@ -11,7 +11,8 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.stats import Estimate
 from dishtrace.study.day.field import Field, fitted
 from dishtrace.study.day.spread import Chosen, choose, distinct
-from dishtrace.study.fit.ladder import StoppedError, Tracer
+from dishtrace.study.stopping import StoppedError
+from dishtrace.study.tracer import Tracer
 
 if TYPE_CHECKING:
     from datetime import datetime

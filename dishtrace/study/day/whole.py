@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date as Date
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from importlib import metadata
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -17,13 +18,13 @@ from dishtrace.study.day.hazards import hazards_of
 from dishtrace.study.day.light import Light, light_along
 from dishtrace.study.day.notes import notes_of
 from dishtrace.study.day.outcome import Day
-from dishtrace.study.day.path import MINUTES_A_DAY, sun_path, zone_of
-from dishtrace.study.day.poses import CLOCK_DRIVEN, poses_along
+from dishtrace.study.day.path import MINUTES_A_DAY, SunPath, sun_path, zone_of
+from dishtrace.study.day.poses import CLOCK_DRIVEN, Poses, poses_along
 from dishtrace.study.day.shade import horizon_of, shaded_share, share_above
-from dishtrace.study.day.sky import sky_along, sky_kind
-from dishtrace.study.day.table import Table, sums_of, table_of
-from dishtrace.study.fit.ladder import StoppedError, Tracer
-from dishtrace.study.stopping import Interrupts
+from dishtrace.study.day.sky import Sky, sky_along, sky_kind
+from dishtrace.study.day.table import J_PER_KWH, Table, sums_of, table_of
+from dishtrace.study.stopping import Interrupts, StoppedError
+from dishtrace.study.tracer import Tracer
 from dishtrace.trace.run import available_threads
 
 if TYPE_CHECKING:
@@ -89,12 +90,10 @@ def day(
     KeyboardInterrupt
         If the user stopped it before anything was traced.
     """
-    options = {"rays": rays, "seed": seed, "threads": threads, "progress": progress, "announce": announce}
-    first = _date(date)
-    found = _followed(
-        scene, first, 1, "day", step_min, sky=sky, zone=zone, most=most_traces, reset_days=reset_days, **options
-    )
-    return found
+    span = _Span("day", _date(date), 1)
+    steps = {"step_min": step_min, "sky": sky, "zone": zone, "reset_days": reset_days}
+    tracing = {"rays": rays, "seed": seed, "threads": threads, "progress": progress, "announce": announce}
+    return _followed(scene, span, most=most_traces, **steps, **tracing)
 
 
 def year(
@@ -119,12 +118,11 @@ def year(
     """
     if not 1800 <= year <= 2200:
         raise InputError(Fault("day", "year", str(year), "must be from 1800 to 2200"))
-    options = {"rays": rays, "seed": seed, "threads": threads, "progress": progress, "announce": announce}
     first = Date(year, 1, 1)
-    days = (Date(year + 1, 1, 1) - first).days
-    return _followed(
-        scene, first, days, "year", step_min, sky=sky, zone=zone, most=most_traces, reset_days=reset_days, **options
-    )
+    span = _Span("year", first, (Date(year + 1, 1, 1) - first).days)
+    steps = {"step_min": step_min, "sky": sky, "zone": zone, "reset_days": reset_days}
+    tracing = {"rays": rays, "seed": seed, "threads": threads, "progress": progress, "announce": announce}
+    return _followed(scene, span, most=most_traces, **steps, **tracing)
 
 
 def _date(value: Date | str) -> Date:
@@ -156,78 +154,135 @@ def _checked(scene: Scene, step_min: float, most: int) -> None:
         raise InputError(faults)
 
 
+class _Span(NamedTuple):
+    """What is followed: "day" or "year", its first day, and how many days."""
+
+    kind: str
+    first: Date
+    days: int
+
+
+class _Steps(NamedTuple):
+    """Steps in which the sun is up, before anything is traced.
+
+    With the share of the sun's disc above the horizon at the path's fine times (n, m), and that of the mirror's light
+    which obstacles take (n,). [–]
+    """
+
+    zone: str
+    zone_note: str
+    path: SunPath
+    sky: Sky
+    poses: Poses
+    above: np.ndarray
+    shaded: np.ndarray
+
+    @property
+    def open_w_m2(self) -> np.ndarray:
+        """Irradiance above the horizon, (n,). [W/m2]"""
+        return (self.sky.fine_w_m2 * self.above).mean(axis=1)
+
+
 def _followed(
     scene: Scene,
-    first: Date,
-    days: int,
-    span: str,
-    step_min: float,
+    span: _Span,
     *,
+    most: int,
+    step_min: float,
     sky: str | None,
     zone: str | None,
-    most: int,
     reset_days: int | None,
+    **tracing: Any,
+) -> Day:
+    """Lay out all steps, tell their light from a few traces, then what is told beside the light."""
+    _checked(scene, step_min, most)
+    steps = _laid_out(scene, span, step_min=step_min, sky=sky, zone=zone, reset_days=reset_days)
+    with Interrupts() as interrupts:
+        tracer = _tracer(scene, span, interrupts, **tracing)
+        found = _lit(scene, span, steps, tracer, most=most)
+        return found if found.stopped else with_drive_and_heat(found, tracer)
+
+
+def _laid_out(
+    scene: Scene, span: _Span, *, step_min: float, sky: str | None, zone: str | None, reset_days: int | None
+) -> _Steps:
+    """Where the sun stands at each step, how bright it is, how the dish is turned, and what hides the sun."""
+    kind, (place, zone_note) = sky_kind(scene, sky), zone_of(scene, zone)
+    path = sun_path(scene, first=span.first, days=span.days, step_min=step_min, zone=place)
+    bright = sky_along(scene, path, kind)
+    poses = poses_along(scene, path, reset_days=reset_days)
+    above = share_above(horizon_of(scene), path.fine_azimuth, path.fine_elevation)
+    found = _Steps(str(place), zone_note, path, bright, poses, above, shaded_share(scene, path, poses))
+    if not found.open_w_m2.max() > 0.0:
+        fault = scene.fault(("horizon",), allowed="hides the sun all the time", remedy="check its elevations")
+        raise InputError(fault)
+    return found
+
+
+def _tracer(
+    scene: Scene,
+    span: _Span,
+    interrupts: Interrupts,
+    *,
     rays: int | None,
     seed: int | None,
     threads: int | None,
     progress: Callable[[int, int], None] | None,
     announce: Callable[[str], None] | None,
-) -> Day:
-    from dishtrace import __version__
+) -> Tracer:
+    """What traces all of it, with the scene's numbers for those left out; it knows of the traces beside the light."""
+    options = {
+        "rays": min(nominal(scene.run.rays), RAYS) if rays is None else rays,
+        "seed": scene.run.seed if seed is None else seed,
+        "threads": available_threads() if threads is None else threads,
+        "announce": announce,
+    }
+    beside = N_SLIPS if span.kind == "day" and scene.mount.kind in CLOCK_DRIVEN else 0
+    return Tracer(n_wanted=beside, progress=progress, options=options, interrupts=interrupts)
 
-    _checked(scene, step_min, most)
-    kind, (place, zone_note) = sky_kind(scene, sky), zone_of(scene, zone)
-    path = sun_path(scene, first=first, days=days, step_min=step_min, zone=place)
-    bright = sky_along(scene, path, kind)
-    poses = poses_along(scene, path, reset_days=reset_days)
-    above = share_above(horizon_of(scene), path.fine_azimuth, path.fine_elevation)
-    shaded = shaded_share(scene, path, poses)
-    reaching = (bright.fine_w_m2 * above).mean(axis=1)
-    if not reaching.max() > 0.0:
-        fault = scene.fault(("horizon",), allowed="hides the sun all the time", remedy="check its elevations")
-        raise InputError(fault)
-    rays = min(nominal(scene.run.rays), RAYS) if rays is None else rays
-    seed = scene.run.seed if seed is None else seed
-    threads = available_threads() if threads is None else threads
-    extra = N_SLIPS if span == "day" and scene.mount.kind in CLOCK_DRIVEN else 0
-    tracing = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
-    with Interrupts() as interrupts:
-        tracer = Tracer(n_wanted=extra, progress=progress, options=tracing, interrupts=interrupts)
-        try:
-            light = light_along(scene, path, poses, reaching * (1.0 - shaded), most=most, tracer=tracer)
-        except StoppedError as stop:
-            raise KeyboardInterrupt from stop
-        table = table_of(scene, path, poses, bright, light, above=above, shaded=shaded)
-        roles = {part.name: part.role for part in scene.parts}
-        found = Day(
-            scene=scene,
-            version=__version__,
-            span=span,
-            first=first,
-            days=days,
-            zone=str(place),
-            rays=next(iter(light.results.values())).rays,
-            seed=seed,
-            stopped=light.chosen.is_stopped,
-            table=table,
-            sky=bright,
-            poses=poses,
-            light=light,
-            energy_kwh=sums_of(scene, table, light),
-            dni_kwh_m2=float(reaching.sum() * path.step_s / 3.6e6),
-            months=_months(scene, table, light) if span == "year" else {},
-            hazards=hazards_of(table, [], roles=roles, stopped_at=None),
-            notes=notes_of(scene, bright, light, table, poses, zone_note=zone_note),
-        )
-        return found if found.stopped else with_drive_and_heat(found, tracer)
+
+def _lit(scene: Scene, span: _Span, steps: _Steps, tracer: Tracer, *, most: int) -> Day:
+    """The day or year with the light of all steps, from at most so many traces."""
+    path, poses, shaded = steps.path, steps.poses, steps.shaded
+    try:
+        light = light_along(scene, path, poses, steps.open_w_m2 * (1.0 - shaded), most=most, tracer=tracer)
+    except StoppedError as stop:
+        raise KeyboardInterrupt from stop
+    table = table_of(scene, path, poses, steps.sky, light, above=steps.above, shaded=shaded)
+    return Day(
+        scene=scene,
+        version=metadata.version("dishtrace"),
+        span=span.kind,
+        first=span.first,
+        days=span.days,
+        zone=steps.zone,
+        rays=next(iter(light.results.values())).rays,
+        seed=tracer.options["seed"],
+        stopped=light.chosen.is_stopped,
+        table=table,
+        sky=steps.sky,
+        poses=poses,
+        light=light,
+        energy_kwh=sums_of(scene, table, light),
+        dni_kwh_m2=_irradiation(table),
+        months=_months(scene, table, light) if span.kind == "year" else {},
+        hazards=hazards_of(table, [], roles={part.name: part.role for part in scene.parts}, stopped_at=None),
+        notes=notes_of(scene, steps.sky, light, table, poses, zone_note=steps.zone_note),
+    )
 
 
 def _months(scene: Scene, table: Table, light: Light) -> dict[int, dict[str, Any]]:
     """Energies of each month that has sun."""
     month = np.array([start.month for start in table.path.start])
-    found = {}
-    for number in np.unique(month):
-        steps = month == number
-        irradiation = float(table.open_w_m2[steps].sum() * table.path.step_s / 3.6e6)
-        found[int(number)] = {"dni_kwh_m2": irradiation, **sums_of(scene, table, light, steps)}
-    return found
+    return {
+        int(number): {
+            "dni_kwh_m2": _irradiation(table, month == number),
+            **sums_of(scene, table, light, month == number),
+        }
+        for number in np.unique(month)
+    }
+
+
+def _irradiation(table: Table, steps: np.ndarray | slice = slice(None)) -> float:
+    """Direct normal irradiation above the horizon over all or some steps. [kWh/m2]"""
+    return float(table.open_w_m2[steps].sum() * table.path.step_s / J_PER_KWH)

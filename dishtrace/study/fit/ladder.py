@@ -2,30 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from dishtrace.flux.measure import trace
 from dishtrace.flux.result import Result, ScreenResult
 from dishtrace.scene.model import Scene
 from dishtrace.scene.tables import Screen
 from dishtrace.stats import Estimate
-from dishtrace.study.stopping import Interrupts
-from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import points_for
+from dishtrace.study.tracer import Tracer
 
 FIRST_SLOPES_MRAD = (0.0, 1.5, 3.0, 5.0, 8.0, 12.0, 18.0)
 """Slope errors traced first, from a perfect mirror to a very bad one. [mrad]"""
 SUN_MRAD2 = 1.35
 """About what the sun's disc adds to the squared slope error: (4.65 / 2)^2 / 4. [mrad2]"""
 TARGET = "fit target"
-
-
-class StoppedError(Exception):
-    """The user stopped the tracing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,55 +45,6 @@ class Rung:
     def target(self, place: int) -> ScreenResult:
         """The spot on a plane of the target, receivers not there."""
         return self.result.screens[f"{TARGET} {place}"]
-
-
-class Tracer:
-    """Traces one scene after another and shows how far all of them are.
-
-    Parameters
-    ----------
-    n_wanted : int
-        Traces that will be asked for, for the progress.
-    progress : callable or None
-        Called with (rays done, rays wanted) of all of them.
-    options : dict
-        rays, seed, threads, announce of `trace`.
-    interrupts : Interrupts, optional
-        Looked at before each trace.
-    """
-
-    def __init__(
-        self,
-        *,
-        n_wanted: int,
-        progress: Callable[[int, int], None] | None,
-        options: dict[str, Any],
-        interrupts: Interrupts | None = None,
-    ) -> None:
-        self.n_wanted, self.progress, self.options = n_wanted, progress, options
-        self.interrupts, self.rays_done = interrupts, 0
-
-    def traced(self, scene: Scene) -> Result:
-        """One trace.
-
-        Raises
-        ------
-        StoppedError
-            If the user stopped it, or the trace before it too late for that one.
-        """
-        if self.interrupts is not None and self.interrupts.is_set:
-            raise StoppedError
-        each = points_for(self.options["rays"]) * N_SCRAMBLES
-        whole, before = max(self.n_wanted * each, self.rays_done + each), self.rays_done
-        show = None if self.progress is None else lambda done, _: self.progress(before + done, whole)
-        try:
-            result = trace(scene, progress=show, peak_points=False, **self.options)
-        except KeyboardInterrupt as stop:
-            raise StoppedError from stop
-        if result.stopped:
-            raise StoppedError
-        self.rays_done += each
-        return result
 
 
 class Ladder:

@@ -19,14 +19,15 @@ from dishtrace.study.fit.edges import EDGE, EdgeMatch, match_edges, read_radii, 
 from dishtrace.study.fit.findings import LEVEL, Finding, plain, student
 from dishtrace.study.fit.given import Amount
 from dishtrace.study.fit.heat_test import HeatTest, heat_test
-from dishtrace.study.fit.ladder import FIRST_SLOPES_MRAD, Ladder, Rung, StoppedError, Tracer, target_planes
+from dishtrace.study.fit.ladder import FIRST_SLOPES_MRAD, Ladder, Rung, target_planes
 from dishtrace.study.fit.log import read_log
 from dishtrace.study.fit.patch import spot_patch
 from dishtrace.study.fit.photo import read_photo
 from dishtrace.study.fit.power_match import PowerMatch, match_power, optical_spread
 from dishtrace.study.fit.scale import FORMS, read_scale
 from dishtrace.study.fit.spot_test import N_NODES, SpotTest, bare_spot, matched_spot
-from dishtrace.study.stopping import Interrupts
+from dishtrace.study.stopping import Interrupts, StoppedError
+from dishtrace.study.tracer import Tracer
 
 RAYS = 2**17
 """Rays of each of the traces, unless told otherwise. [–]"""

@@ -19,10 +19,10 @@ from dishtrace.study.improve.aims import Aim, Limit
 from dishtrace.study.improve.memory import Memory
 from dishtrace.study.improve.search import OutOfTrialsError, search
 from dishtrace.study.improve.task import Task, keeps
-from dishtrace.study.stopping import Interrupts
+from dishtrace.study.stopping import Interrupts, StoppedError
 from dishtrace.study.sweep.figures import unit_of
 from dishtrace.study.sweep.keys import WHERE, Varied
-from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
+from dishtrace.study.sweep.points import Job, Point, traced_point
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import points_for
 

@@ -17,14 +17,14 @@ from dishtrace.flux.prepared import Prepared, common_of, in_lots, light_key, pre
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
+from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.size.best import Best, Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
 from dishtrace.study.size.light import Light, lights_on
 from dishtrace.study.size.trial import Trial, trial_of
 from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep.keys import scene_with
-from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import announce_compilation, points_for
+from dishtrace.trace.run import announce_compilation
 
 TEMPERATURES_C = (100.0, 200.0, 300.0, 400.0, 600.0)
 """Working temperatures that are told when nobody says otherwise. [degC]"""
@@ -201,7 +201,7 @@ def size(
     seed = scene.run.seed if seed is None else seed
     options = {"rays": rays, "seed": seed, "threads": threads}
     announce_compilation(announce)
-    each = points_for(rays) * N_SCRAMBLES
+    each = whole_rays(rays)
     with Interrupts() as interrupts:
         if not knobs:
             pilot = trace(scene, peak_points=False, **options)
@@ -265,7 +265,7 @@ class _Traced:
                 self.stopped = interrupts.is_set
                 if self.stopped:
                     return
-                show = self._shifted(len(self.trials))
+                show = shifted(self.progress, len(self.trials) * self.rays, len(self.order) * self.rays)
                 lights = lights_on(lot, self.number, progress=show, **options)
                 self.stopped = lights[0].stopped
                 if self.stopped and self.trials:
@@ -296,13 +296,6 @@ class _Traced:
                 continue
             placed.append(place)
             yield one
-
-    def _shifted(self, n_done: int) -> Callable[[int, int], None] | None:
-        """Progress of a lot as progress of all of them."""
-        if self.progress is None:
-            return None
-        progress, before, whole = self.progress, n_done * self.rays, len(self.order) * self.rays
-        return lambda done, _: progress(before + done, whole)
 
 
 def _temperatures(scene: Scene, number: int, given: Sequence[float] | None) -> tuple[float, ...]:

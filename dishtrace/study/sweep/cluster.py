@@ -7,8 +7,9 @@ from typing import Any
 
 from dishtrace.errors import Fault, InputError, RunError
 from dishtrace.scene.model import Scene
+from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep.keys import WHERE
-from dishtrace.study.sweep.points import Job, Point, StoppedError, traced_point
+from dishtrace.study.sweep.points import Job, Point, traced_point
 
 PATIENCE = "10s"
 """How long to wait for an answer from the address."""

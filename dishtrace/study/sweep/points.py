@@ -10,19 +10,16 @@ from typing import Any
 import numpy as np
 
 from dishtrace.errors import InputError
-from dishtrace.flux.measure import trace
 from dishtrace.flux.together import trace_together
 from dishtrace.scene.model import Scene
 from dishtrace.stats import Estimate
+from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep.figures import all_figures
 from dishtrace.study.sweep.keys import scene_with
+from dishtrace.study.tracer import whole_trace
 
 BESIDE_MIRROR = ("part.", "screen.")
 """How keys begin that leave the mirror's rays as they are."""
-
-
-class StoppedError(Exception):
-    """The user stopped the tracing."""
 
 
 @dataclass(frozen=True)
@@ -113,21 +110,11 @@ def traced_point(
         If rays were lost.
     """
     try:
-        result = trace(
-            scene_with(scene, job.values),
-            rays=rays,
-            seed=seed,
-            threads=threads,
-            peak_points=False,
-            progress=progress,
-            announce=announce,
+        result = whole_trace(
+            scene_with(scene, job.values), rays=rays, seed=seed, threads=threads, progress=progress, announce=announce
         )
     except InputError as error:
         return Point(job.number, job.values, fault="; ".join(str(fault) for fault in error.faults))
-    except KeyboardInterrupt as stop:
-        raise StoppedError from stop
-    if result.stopped:
-        raise StoppedError
     return Point(job.number, job.values, all_figures(result))
 
 

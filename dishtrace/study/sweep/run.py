@@ -15,18 +15,18 @@ import numpy as np
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
-from dishtrace.study.stopping import Interrupts
+from dishtrace.study.progress import whole_rays
+from dishtrace.study.stopping import Interrupts, StoppedError
 from dishtrace.study.sweep.cluster import traced_on_cluster
 from dishtrace.study.sweep.design import Design, design_of
 from dishtrace.study.sweep.figures import meaning_of, unit_of
 from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
-from dishtrace.study.sweep.points import Job, Point, StoppedError, in_lots, traced_point, traced_points
+from dishtrace.study.sweep.points import Job, Point, in_lots, traced_point, traced_points
 from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
 from dishtrace.study.sweep.side_by_side import Workers
 from dishtrace.study.sweep.store import Store, task_of
 from dishtrace.trace.compiling import has_compiled_code
-from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import available_threads, points_for
+from dishtrace.trace.run import available_threads
 
 MOST_TOGETHER = 4
 """Points with the same mirror rays that are traced together; those in hand are lost when the user stops. [–]"""
@@ -232,7 +232,7 @@ def sweep(
         announce(f"going on with {n_resumed} of {len(design.values)} points from an earlier run")
     jobs = [Job(number, values) for number, values in enumerate(design.values) if number not in found]
     options = {"rays": rays, "seed": seed, "threads": threads}
-    each = points_for(rays) * N_SCRAMBLES
+    each = whole_rays(rays)
     watch = _Watch(progress, each=each, before=n_resumed, n_points=len(design.values))
     if cluster is None:
         arriving = _traced_here(scene, jobs, watch, announce=announce, **options)

@@ -1,0 +1,72 @@
+"""One scene after another, each traced whole: what was finished before the user stopped is the caller's."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from dishtrace.flux.measure import trace
+from dishtrace.flux.result import Result
+from dishtrace.scene.model import Scene
+from dishtrace.study.progress import shifted, whole_rays
+from dishtrace.study.stopping import Interrupts, StoppedError
+
+
+def whole_trace(scene: Scene, **options: Any) -> Result:
+    """A trace with the options of `trace`, but without peaks at points.
+
+    Raises
+    ------
+    StoppedError
+        If the user stopped it.
+    """
+    try:
+        result = trace(scene, peak_points=False, **options)
+    except KeyboardInterrupt as stop:
+        raise StoppedError from stop
+    if result.stopped:
+        raise StoppedError
+    return result
+
+
+class Tracer:
+    """Traces one scene after another and shows how far all of them are.
+
+    Parameters
+    ----------
+    n_wanted : int
+        Traces that will be asked for, for the progress.
+    progress : callable or None
+        Called with (rays done, rays wanted) of all of them.
+    options : dict
+        rays, seed, threads, announce of `trace`.
+    interrupts : Interrupts, optional
+        Looked at before each trace.
+    """
+
+    def __init__(
+        self,
+        *,
+        n_wanted: int,
+        progress: Callable[[int, int], None] | None,
+        options: dict[str, Any],
+        interrupts: Interrupts | None = None,
+    ) -> None:
+        self.n_wanted, self.progress, self.options = n_wanted, progress, options
+        self.interrupts, self.rays_done = interrupts, 0
+
+    def traced(self, scene: Scene) -> Result:
+        """One trace.
+
+        Raises
+        ------
+        StoppedError
+            If the user stopped it, or the trace before it too late for that one.
+        """
+        if self.interrupts is not None and self.interrupts.is_set:
+            raise StoppedError
+        each = whole_rays(self.options["rays"])
+        whole = max(self.n_wanted * each, self.rays_done + each)
+        result = whole_trace(scene, progress=shifted(self.progress, self.rays_done, whole), **self.options)
+        self.rays_done += each
+        return result
