@@ -13,7 +13,7 @@ from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, written
 from dishtrace.report.tables import WIDTH, Heading, bullet, grid, joined
-from dishtrace.study.improve.run import sureness
+from dishtrace.study.improve.outcome import sureness
 from dishtrace.study.sweep.figures import factor_of, label_of
 
 if TYPE_CHECKING:

@@ -53,6 +53,11 @@ class Memory:
         self.n_used = 0
 
     @property
+    def is_kept(self) -> bool:
+        """Whether there is a file, where the same search goes on."""
+        return self._journal is not None
+
+    @property
     def n_old(self) -> int:
         """Points that an earlier run has left. [–]"""
         return len(self._old)
