@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta
+from datetime import date as Date
 from types import SimpleNamespace
 
 import numpy as np
@@ -173,6 +174,9 @@ def test_stopping_before_anything_was_traced_is_told(monkeypatch):
 def test_years_beyond_the_sun_position_are_refused():
     with pytest.raises(dt.InputError, match="year = 2300 must be from 1800 to 2200"):
         whole.year(day_scene(PLATE), year=2300)
+    for date in ("2300-01-01", Date(2300, 1, 1), datetime(2300, 1, 1, 12)):
+        with pytest.raises(dt.InputError, match="date = 2300-01-01.* must lie in the years 1800 to 2200"):
+            dt.day(day_scene(PLATE), date=date)
 
 
 def test_clouds_of_the_weather_file_are_in_the_heating(tmp_path):

@@ -126,17 +126,13 @@ def year(
 
 
 def _date(value: Date | str) -> Date:
-    if isinstance(value, datetime):
-        return value.date()
-    if isinstance(value, Date):
-        return value
     try:
-        found = Date.fromisoformat(value)
+        found = value if isinstance(value, Date) else Date.fromisoformat(value)
     except ValueError as error:
         raise InputError(Fault("day", "date", value, "must be a date", "for instance 2026-06-21")) from error
     if not 1800 <= found.year <= 2200:
-        raise InputError(Fault("day", "date", value, "must lie in the years 1800 to 2200"))
-    return found
+        raise InputError(Fault("day", "date", str(value), "must lie in the years 1800 to 2200"))
+    return found.date() if isinstance(found, datetime) else found
 
 
 def _checked(scene: Scene, step_min: float, most: int) -> None:
