@@ -11,8 +11,8 @@ from typer.testing import CliRunner
 import dishtrace as dt
 from dishtrace.cli import app
 from dishtrace.flux import measure, prepared
+from dishtrace.study import tracer
 from dishtrace.study.size import run as sizes
-from dishtrace.study.sweep import points as sweeps
 from tests.support.plate_scene import plate_scene
 
 SCENE = plate_scene(arm=(0.5, "[0.0, 0.3, 0.0]"))
@@ -101,7 +101,7 @@ def test_sweep_writes_its_table_and_goes_on(scene, tmp_path, monkeypatch):
             raise KeyboardInterrupt
         return measure.trace(described, **options)
 
-    monkeypatch.setattr(sweeps, "trace", trace)
+    monkeypatch.setattr(tracer, "trace", trace)
     done = call(*arguments)
     assert done.exit_code == 130 and "the same command goes on" in " ".join(done.stdout.split())
     done = call(*arguments)
@@ -166,7 +166,7 @@ def test_improve_goes_on_with_json_too(scene, tmp_path, monkeypatch):
             raise KeyboardInterrupt
         return measure.trace(described, **options)
 
-    monkeypatch.setattr(sweeps, "trace", trace)
+    monkeypatch.setattr(tracer, "trace", trace)
     arguments = ["improve", scene, "--vary", "dish.slope_error_mrad=1:5", "--aim", "most receiver_w", "--trials", "5"]
     arguments += ["--json", "--out", tmp_path / "out"]
     done = call(*arguments)
@@ -177,7 +177,7 @@ def test_improve_goes_on_with_json_too(scene, tmp_path, monkeypatch):
     again = json.loads(done.stdout)
     assert done.exit_code == 0 and (again["resumed"], again["stopped"]) == (3, False)
     assert again["trials"][:3] == told["trials"] and again["checked"] is True
-    monkeypatch.setattr(sweeps, "trace", lambda *_, **__: pytest.fail("traced what was known"))
+    monkeypatch.setattr(tracer, "trace", lambda *_, **__: pytest.fail("traced what was known"))
     known = json.loads(call(*arguments).stdout)
     assert known["resumed"] == 5
     assert {**known, "resumed": 3, "notes": again["notes"]} == again
