@@ -20,7 +20,7 @@ from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import Estimate, from_left_out
 from dishtrace.study.size.best import Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import Knob
-from dishtrace.study.size.run import Sizing
+from dishtrace.study.size.outcome import Sizing
 from dishtrace.study.size.trial import Heat, Trial
 from tests.support.plate_scene import plate_scene
 
@@ -79,7 +79,6 @@ def sizing(grid, *, bests=None, **changes):
         part="plate",
         knobs=grid.knobs,
         temperatures_c=(200.0, 900.0),
-        is_given=True,
         trials=trials,
         grid=grid,
         bests=tuple(best_at(grid, k, t) for k, t in enumerate((200.0, 900.0))) if bests is None else bests,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from importlib import metadata
 from typing import Any
 
@@ -16,11 +15,11 @@ from dishtrace.flux.measure import trace
 from dishtrace.flux.prepared import Prepared, common_of, in_lots, light_key, prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
-from dishtrace.stats import Estimate
 from dishtrace.study.progress import shifted, whole_rays
-from dishtrace.study.size.best import Best, Grid, best_at, smallest_for
+from dishtrace.study.size.best import Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
 from dishtrace.study.size.light import Light, lights_on
+from dishtrace.study.size.outcome import Sizing
 from dishtrace.study.size.trial import Trial, trial_of
 from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep.keys import scene_with
@@ -33,116 +32,6 @@ CAPTURES = (0.90, 0.95, 0.99)
 SHARE_OF_RAYS = 4
 """A size is traced with one in so many of the scene's rays, unless the user says otherwise. [–]"""
 HOTTEST_C = 3000.0
-
-
-@dataclass(frozen=True, eq=False)
-class Sizing:
-    """What sizes of a part catch and lose.
-
-    Parameters
-    ----------
-    scene : Scene
-    part : str
-        Its name.
-    knobs : tuple of Knob
-        What was varied, one or two things.
-    temperatures_c : tuple of float
-        Working temperatures; the first is the one that is recommended for. [degC]
-    is_given : bool
-        Whether the user named them.
-    trials : tuple of Trial
-        Sizes that were traced, in the order of their values.
-    grid : Grid or None
-        The same on a full grid; None where an early stop left too few.
-    bests : tuple of Best
-        For each temperature; empty without a grid or a known emittance.
-    captures : dict
-        By share: smallest value of the first thing varied and what else holds there; None where it is not reached.
-    rays, seed : int
-        Of each trace. [–]
-    version : str
-        Of dishtrace.
-    stopped : bool
-        Whether the user stopped it early.
-    notes : tuple of str
-    """
-
-    scene: Scene
-    part: str
-    knobs: tuple[Knob, ...]
-    temperatures_c: tuple[float, ...]
-    is_given: bool
-    trials: tuple[Trial, ...]
-    grid: Grid | None
-    bests: tuple[Best, ...]
-    captures: dict[float, tuple[Estimate, dict[str, Estimate]] | None]
-    rays: int
-    seed: int
-    version: str
-    stopped: bool
-    notes: tuple[str, ...]
-
-    @property
-    def best(self) -> Best | None:
-        """The best size at the working temperature that is recommended for."""
-        return self.bests[0] if self.bests else None
-
-    def rows(self) -> list[dict[str, Any]]:
-        """The tidy table: one row a size; each estimate beside its error (`..._se`), None where unknown."""
-        rows = []
-        for trial in self.trials:
-            row: dict[str, Any] = {unit_key(name): value for name, value in trial.values.items()}
-            row["area_m2"] = trial.area_m2
-            told = {
-                "share": trial.share,
-                "caught_w": trial.caught_w,
-                "absorbed_w": trial.absorbed_w,
-                "peak_w_m2": trial.peak_w_m2,
-                **{f"others_w.{name}": one for name, one in trial.others_w.items()},
-                "missed_w": trial.missed_w,
-                "shaded_w": trial.shaded_w,
-            }
-            for number, temperature in enumerate(self.temperatures_c if trial.heat else ()):
-                row[f"loss_w.{temperature:g}_c"] = float(trial.heat.losses_w[number])
-                told[f"net_w.{temperature:g}_c"] = trial.net_w(number)
-            for key, estimate in told.items():
-                pair = estimate.to_dict()
-                row[key], row[f"{key}_se"] = pair["value"], pair["se"]
-            rows.append(row)
-        return rows
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in size.json."""
-        return {
-            "dishtrace": self.version,
-            "scene": self.scene.title,
-            "part": self.part,
-            "rays": self.rays,
-            "seed": self.seed,
-            "stopped": self.stopped,
-            "varied": [
-                {"name": knob.name, "low": knob.low, "high": knob.high, "steps": knob.steps} for knob in self.knobs
-            ],
-            "recommended_for_c": self.temperatures_c[0],
-            "best": [best.to_dict() for best in self.bests],
-            "smallest": [
-                {"share": share, "size": None, "figures": None}
-                if found is None
-                else {
-                    "share": share,
-                    "size": found[0].to_dict(),
-                    "figures": {key: figure.to_dict() for key, figure in found[1].items()},
-                }
-                for share, found in self.captures.items()
-            ],
-            "sizes": self.rows(),
-            "notes": list(self.notes),
-        }
-
-
-def unit_key(name: str) -> str:
-    """What is varied, with its unit."""
-    return name if name == "scale" else f"{name}_m"
 
 
 def size(
@@ -201,40 +90,20 @@ def size(
     seed = scene.run.seed if seed is None else seed
     options = {"rays": rays, "seed": seed, "threads": threads}
     announce_compilation(announce)
-    each = whole_rays(rays)
     with Interrupts() as interrupts:
-        if not knobs:
-            pilot = trace(scene, peak_points=False, **options)
-            if pilot.stopped or interrupts.is_set:
-                raise KeyboardInterrupt
-            spot = pilot.best_focus.radius_m
-            knobs = (main_knob(scene.parts[number], r50=spot["50"].value, r99=spot["99"].value),)
-        traced = _Traced(scene, number, knobs, warm, progress=progress, each=each)
+        knobs = knobs or (_knob_by_spot(scene, number, interrupts, **options),)
+        traced = _Traced(scene, number, knobs, warm, progress=progress, each=whole_rays(rays))
         traced.run(interrupts, **options)
-    found, stopped = traced.trials, traced.stopped
-    if stopped and not found:
+    return _sizing(traced, seed=seed)
+
+
+def _knob_by_spot(scene: Scene, number: int, interrupts: Interrupts, **options: Any) -> Knob:
+    """The main size of a part over a range that goes by the spot of a trace."""
+    pilot = trace(scene, peak_points=False, **options)
+    if pilot.stopped or interrupts.is_set:
         raise KeyboardInterrupt
-    if not found:
-        raise InputError(list(dict.fromkeys(itertools.chain(*traced.faults.values()))))
-    grid = _grid(knobs, found)
-    told = _notes(scene, part, grid, traced)
-    has_heat = grid is not None and all(trial.heat is not None for trial in grid.trials.flat)
-    return Sizing(
-        scene=scene,
-        part=part,
-        knobs=knobs,
-        temperatures_c=warm,
-        is_given=temperatures_c is not None,
-        trials=tuple(found[place] for place in sorted(found)),
-        grid=grid,
-        bests=tuple(best_at(grid, k, warm[k]) for k in range(len(warm))) if has_heat else (),
-        captures={} if grid is None else {share: smallest_for(grid, share) for share in CAPTURES},
-        rays=traced.rays,
-        seed=seed,
-        version=metadata.version("dishtrace"),
-        stopped=stopped,
-        notes=(*told, *traced.notes),
-    )
+    spot = pilot.best_focus.radius_m
+    return main_knob(scene.parts[number], r50=spot["50"].value, r99=spot["99"].value)
 
 
 class _Traced:
@@ -250,7 +119,8 @@ class _Traced:
         progress: Callable[[int, int], None] | None,
         each: int,
     ) -> None:
-        self.scene, self.number, self.knobs, self.warm = scene, number, knobs, warm
+        self.scene, self.number, self.part = scene, number, scene.parts[number].name
+        self.knobs, self.warm = knobs, warm
         self.progress, self.rays, self.order = progress, each, list(_order(knobs))
         self.trials: dict[tuple[int, ...], Trial] = {}
         self.faults: dict[tuple[int, ...], list[Fault]] = {}
@@ -296,6 +166,40 @@ class _Traced:
                 continue
             placed.append(place)
             yield one
+
+
+def _sizing(traced: _Traced, *, seed: int) -> Sizing:
+    """What the sizes that were traced say.
+
+    Raises
+    ------
+    InputError
+        If none could be traced.
+    KeyboardInterrupt
+        If the user stopped it before any was traced.
+    """
+    found, warm = traced.trials, traced.warm
+    if traced.stopped and not found:
+        raise KeyboardInterrupt
+    if not found:
+        raise InputError(list(dict.fromkeys(itertools.chain(*traced.faults.values()))))
+    grid = _grid(traced.knobs, found)
+    has_heat = grid is not None and all(trial.heat is not None for trial in grid.trials.flat)
+    return Sizing(
+        scene=traced.scene,
+        part=traced.part,
+        knobs=traced.knobs,
+        temperatures_c=warm,
+        trials=tuple(found[place] for place in sorted(found)),
+        grid=grid,
+        bests=tuple(best_at(grid, k, warm[k]) for k in range(len(warm))) if has_heat else (),
+        captures={} if grid is None else {share: smallest_for(grid, share) for share in CAPTURES},
+        rays=traced.rays,
+        seed=seed,
+        version=metadata.version("dishtrace"),
+        stopped=traced.stopped,
+        notes=(*_notes(traced, grid), *traced.notes),
+    )
 
 
 def _temperatures(scene: Scene, number: int, given: Sequence[float] | None) -> tuple[float, ...]:
@@ -366,8 +270,9 @@ def _trace_notes(result: Light) -> tuple[str, ...]:
     return tuple(note for note in result.notes if not note.startswith('part "'))
 
 
-def _notes(scene: Scene, part: str, grid: Grid | None, traced: _Traced) -> Iterator[str]:
-    faults, n_left = list(traced.faults.values()), len(traced.order) - len(traced.trials) - len(traced.faults)
+def _notes(traced: _Traced, grid: Grid | None) -> Iterator[str]:
+    part, faults = traced.part, list(traced.faults.values())
+    n_left = len(traced.order) - len(traced.trials) - len(faults)
     if traced.stopped:
         left = f"{n_left} sizes were not traced" if n_left > 0 else f"each size has {traced.rays} rays only"
         yield f"stopped early: {left}"
@@ -377,5 +282,5 @@ def _notes(scene: Scene, part: str, grid: Grid | None, traced: _Traced) -> Itera
         yield f'the thermal emittance of "{part}" is not given: its losses, and so the best size, are not known'
     if faults:
         yield f"{len(faults)} sizes could not be traced, the first because: {faults[0][0]}"
-    if any(other.name != part for other in scene.parts):
+    if any(other.name != part for other in traced.scene.parts):
         yield f'only "{part}" was changed: what holds it must be made to fit'

@@ -5,12 +5,9 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.model import Scene
@@ -18,11 +15,10 @@ from dishtrace.scene.quantity import nominal
 from dishtrace.study.progress import whole_rays
 from dishtrace.study.stopping import Interrupts, StoppedError
 from dishtrace.study.sweep.cluster import traced_on_cluster
-from dishtrace.study.sweep.design import Design, design_of
-from dishtrace.study.sweep.figures import meaning_of, unit_of
-from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
+from dishtrace.study.sweep.design import design_of
+from dishtrace.study.sweep.keys import WHERE, Varied, refuse_ends, varied_of
+from dishtrace.study.sweep.outcome import Sweep
 from dishtrace.study.sweep.points import Job, Point, in_lots, traced_point, traced_points
-from dishtrace.study.sweep.sensitivity import Effect, Index, effects, sobol_indices
 from dishtrace.study.sweep.side_by_side import Workers
 from dishtrace.study.sweep.store import Store, task_of
 from dishtrace.trace.compiling import has_compiled_code
@@ -32,132 +28,6 @@ MOST_TOGETHER = 4
 """Points with the same mirror rays that are traced together; those in hand are lost when the user stops. [–]"""
 WORTH_S = 5.0
 """Time that a process for each core must save to be worth starting: about twice what one takes to start. [s]"""
-
-
-@dataclass(frozen=True, eq=False)
-class Sweep:
-    """Figures of a scene over ranges of its keys.
-
-    Parameters
-    ----------
-    scene : Scene
-        As written.
-    varied : tuple of Varied
-    design : Design
-        All points that were wanted.
-    points : tuple of Point
-        Those that were traced, by number.
-    rays, seed : int
-        The same for all. [–]
-    version : str
-        Of dishtrace.
-    stopped : bool
-        Whether the user stopped it before all points were traced.
-    n_resumed : int
-        Points that an earlier run had finished. [–]
-    is_kept : bool
-        Whether its points are kept in a folder, where the same call goes on.
-    """
-
-    scene: Scene
-    varied: tuple[Varied, ...]
-    design: Design
-    points: tuple[Point, ...]
-    rays: int
-    seed: int
-    version: str
-    stopped: bool
-    n_resumed: int
-    is_kept: bool
-
-    @property
-    def keys(self) -> tuple[str, ...]:
-        """Keys that vary."""
-        return tuple(one.key for one in self.varied)
-
-    @property
-    def sound(self) -> tuple[Point, ...]:
-        """Points whose scene could be traced."""
-        return tuple(point for point in self.points if not point.fault)
-
-    def figure_keys(self) -> list[str]:
-        """Keys of the figures that any point has."""
-        return list(dict.fromkeys(key for point in self.points for key in point.figures))
-
-    def rows(self) -> list[dict[str, Any]]:
-        """The tidy table: one row a point, with `point`, the keys, each figure and its error (`..._se`), and `fault`.
-
-        None stands where there is nothing to tell.
-        """
-        figures = self.figure_keys()
-        rows = []
-        for point in self.points:
-            row: dict[str, Any] = {"point": point.number, **point.values}
-            for key in figures:
-                told = point.figures[key].to_dict() if key in point.figures else {"value": None, "se": None}
-                row[key], row[f"{key}_se"] = told["value"], told["se"]
-            rows.append({**row, "fault": point.fault or None})
-        return rows
-
-    def columns(self) -> dict[str, list[Any]]:
-        """The tidy table by column."""
-        rows = self.rows()
-        return {key: [row[key] for row in rows] for key in rows[0]} if rows else {}
-
-    def effects(self, figure: str) -> tuple[Effect, ...]:
-        """What each key by itself does to a figure, strongest first; see `dishtrace.study.sweep.sensitivity`."""
-        points = [point for point in self.sound if figure in point.figures]
-        return effects([point.values for point in points], [point.figures[figure] for point in points])
-
-    def indices(self, figure: str) -> tuple[Index, ...]:
-        """Sobol indices of a figure; empty unless the points were arranged for them and all were traced."""
-        points = [point for point in self.sound if figure in point.figures]
-        if self.design.n_base is None or len(points) < len(self.design.values):
-            return ()
-        values = np.array([point.figures[figure].value for point in points])
-        return sobol_indices(self.keys, values, n_base=self.design.n_base, seed=self.seed)
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in sweep.json."""
-        return {
-            "dishtrace": self.version,
-            "scene": self.scene.title,
-            "rays": self.rays,
-            "seed": self.seed,
-            "method": self.design.method,
-            "points_wanted": len(self.design.values),
-            "stopped": self.stopped,
-            "resumed": self.n_resumed,
-            "varied": [
-                {"key": one.key, "low": _finite(one.low), "high": _finite(one.high), "values": list(one.values) or None}
-                for one in self.varied
-            ],
-            "figures": {key: {"unit": unit_of(key), "meaning": meaning_of(key)} for key in self.figure_keys()},
-            "points": self.rows(),
-            "sensitivities": {
-                key: {
-                    "effects": [one.to_dict() for one in self.effects(key)],
-                    "indices": [one.to_dict() for one in self.indices(key)],
-                }
-                for key in self.figure_keys()
-            },
-            "notes": self.notes(),
-        }
-
-    def notes(self) -> list[str]:
-        """What the user should know."""
-        found = []
-        if self.stopped:
-            left = len(self.design.values) - len(self.points)
-            not_kept = "no folder keeps the others, so the same command begins anew"
-            on = "the same command goes on" if self.is_kept else not_kept
-            found.append(f"stopped early: {left} of {len(self.design.values)} points are left; {on}")
-        if self.n_resumed:
-            found.append(f"{self.n_resumed} points were there from an earlier run")
-        faulty = [point for point in self.points if point.fault]
-        if faulty:
-            found.append(f"{len(faulty)} points could not be traced, the first because: {faulty[0].fault}")
-        return found
 
 
 def sweep(
@@ -227,18 +97,32 @@ def sweep(
         task = task_of(scene, design, rays=rays, seed=seed, version=version)
         store = Store(Path(folder), task, is_fresh=fresh)
     found = {} if store is None else dict(store.points)
-    n_resumed = len(found)
+    n_wanted, n_resumed = len(design.values), len(found)
     if n_resumed and announce is not None:
-        announce(f"going on with {n_resumed} of {len(design.values)} points from an earlier run")
+        announce(f"going on with {n_resumed} of {n_wanted} points from an earlier run")
     jobs = [Job(number, values) for number, values in enumerate(design.values) if number not in found]
     options = {"rays": rays, "seed": seed, "threads": threads}
-    each = whole_rays(rays)
-    watch = _Watch(progress, each=each, before=n_resumed, n_points=len(design.values))
+    watch = _Watch(progress, each=whole_rays(rays), before=n_resumed, n_points=n_wanted)
     if cluster is None:
         arriving = _traced_here(scene, jobs, watch, announce=announce, **options)
     else:
         arriving = traced_on_cluster(scene, jobs, cluster, **options)
-    stopped = False
+    stopped = _gathered(arriving, found, store, watch, n_wanted=n_wanted)
+    ordered = tuple(found[number] for number in sorted(found))
+    _refuse_all_faulty(ordered)
+    return Sweep(scene, varied, design, ordered, watch.each, seed, version, stopped, n_resumed, store is not None)
+
+
+def _gathered(
+    arriving: Iterator[Point], found: dict[int, Point], store: Store | None, watch: _Watch, *, n_wanted: int
+) -> bool:
+    """Add points to those found, as they come, by number; whether the user stopped it before all were there.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        If that was before any point was there.
+    """
     try:
         with Interrupts() as interrupts, closing(arriving):
             for point in arriving:
@@ -246,15 +130,13 @@ def sweep(
                 if store is not None:
                     store.keep(point)
                 watch.finished(len(found))
-                if interrupts.is_set and len(found) < len(design.values):
+                if interrupts.is_set and len(found) < n_wanted:
                     raise StoppedError
     except (StoppedError, KeyboardInterrupt):
-        stopped = True
-    if stopped and not found:
-        raise KeyboardInterrupt
-    ordered = tuple(found[number] for number in sorted(found))
-    _refuse_all_faulty(ordered)
-    return Sweep(scene, varied, design, ordered, each, seed, version, stopped, n_resumed, store is not None)
+        if not found:
+            raise KeyboardInterrupt from None
+        return True
+    return False
 
 
 def _traced_here(
@@ -316,8 +198,4 @@ def _refuse_all_faulty(points: Sequence[Point]) -> None:
     """A sweep of which no point is sound has nothing to tell."""
     if points and all(point.fault for point in points):
         said = f"has no point that could be traced; the first: {points[0].fault}"
-        raise InputError(Fault("command line", "--vary", "", said))
-
-
-def _finite(number: float) -> float | None:
-    return number if np.isfinite(number) else None
+        raise InputError(Fault(WHERE, "--vary", "", said))
