@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -88,46 +88,68 @@ def choose(
     """
     owner = distinct(places)
     alone = np.unique(owner)
-    chosen, figures = Chosen(), []
     firsts = [int(owner[np.argmax(importance)]), int(owner[np.argmin(np.linalg.norm(places, axis=1))])]
+    search = _Search(places, importance, look)
+    if len(alone) <= most:
+        search.take([*firsts, *alone.tolist()])
+        return search.chosen
+    candidates = _thinned(alone, importance, MOST_CANDIDATES)
+    if (
+        search.take(firsts)
+        and search.take_far(candidates, until=N_FIRST)
+        and search.take_uncertain(candidates, until=most - N_CHECKS)
+    ):
+        search.take_checks(candidates, number=min(N_CHECKS, most - len(search.chosen.steps)))
+    return search.chosen
 
-    def take(step: int) -> bool:
-        found = look(step)
-        if found is None:
-            chosen.is_stopped = True
-            return False
-        chosen.steps.append(step)
-        figures.append(found)
+
+class _Search:
+    """Steps chosen until now, and their figures; what takes more of them tells whether the user let it finish."""
+
+    def __init__(self, places: np.ndarray, importance: np.ndarray, look: Callable[[int], np.ndarray | None]) -> None:
+        self.places, self.importance, self.look = places, importance, look
+        self.chosen = Chosen()
+        self.figures: list[np.ndarray] = []
+
+    def take(self, steps: Iterable[int]) -> bool:
+        """These steps, each once."""
+        for step in dict.fromkeys(steps):
+            found = self.look(step)
+            if found is None:
+                self.chosen.is_stopped = True
+                return False
+            self.chosen.steps.append(step)
+            self.figures.append(found)
         return True
 
-    if len(alone) <= most:
-        for step in dict.fromkeys([*firsts, *alone.tolist()]):
-            if not take(step):
-                break
-        return chosen
-    candidates = _thinned(alone, importance, MOST_CANDIDATES)
-    for step in dict.fromkeys(firsts):
-        if not take(step):
-            return chosen
-    even = places / np.maximum(np.ptp(places, axis=0), 1e-300)
-    while len(chosen.steps) < N_FIRST:
-        if not take(int(candidates[np.argmax(_distance(even[chosen.steps], even[candidates]))])):
-            return chosen
-    calm, guess = 0, None
-    while len(chosen.steps) < most - N_CHECKS and calm < N_CALM:
-        guess = _field(places, chosen.steps, np.array(figures), guess)
-        step = _most_uncertain(places, candidates, importance, guess, np.array(figures))
-        known = np.array(figures)
-        foretold = guess.weights(places[step : step + 1]) @ known
-        if not take(step):
-            return chosen
-        error = float(np.abs(foretold[0] - figures[-1]).max())
-        calm = calm + 1 if error <= WELL * float(np.abs(known).max()) else 0
-    for step in _even_checks(candidates, importance, chosen.steps, count=min(N_CHECKS, most - len(chosen.steps))):
-        if not take(step):
-            break
-        chosen.n_checks += 1
-    return chosen
+    def take_far(self, candidates: np.ndarray, *, until: int) -> bool:
+        """Steps far from all others, until there are so many in all."""
+        even = self.places / np.maximum(np.ptp(self.places, axis=0), 1e-300)
+        while len(self.chosen.steps) < until:
+            far = _distance(even[self.chosen.steps], even[candidates])
+            if not self.take([int(candidates[np.argmax(far)])]):
+                return False
+        return True
+
+    def take_uncertain(self, candidates: np.ndarray, *, until: int) -> bool:
+        """The most uncertain step, again and again, until several in turn were foretold well or there are so many."""
+        calm, guess = 0, None
+        while len(self.chosen.steps) < until and calm < N_CALM:
+            known = np.array(self.figures)
+            guess = _field(self.places, self.chosen.steps, known, guess)
+            step = _most_uncertain(self.places, candidates, self.importance, guess, known)
+            foretold = guess.weights(self.places[step : step + 1]) @ known
+            if not self.take([step]):
+                return False
+            error = float(np.abs(foretold[0] - self.figures[-1]).max())
+            calm = calm + 1 if error <= WELL * float(np.abs(known).max()) else 0
+        return True
+
+    def take_checks(self, candidates: np.ndarray, *, number: int) -> None:
+        """At most so many others, which show how well those between are foretold."""
+        n_before = len(self.chosen.steps)
+        self.take(_even_checks(candidates, self.importance, self.chosen.steps, count=number))
+        self.chosen.n_checks = len(self.chosen.steps) - n_before
 
 
 def _thinned(steps: np.ndarray, importance: np.ndarray, most: int) -> np.ndarray:
