@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -99,36 +100,55 @@ def heat_test(log: Log, scene: Scene, *, outline_m2: float, dni_w_m2: float) -> 
         step_k=log.step_c,
     )
     finds_wall = _finds_wall(log, given, judged, notes)
-    used = sum(len(one) for one in judged.stretches)
-    if used < len(judged.stretches) + 4 + finds_wall:
-        said = f"leaves {used} usable readings of {len(heat)}: {'; '.join((*log.notes, *judged.notes)) or 'too few'}"
-        raise InputError(
-            Fault(log.name, "", "", said, "log longer, or tell with a column sun when the dish was off it")
-        )
+    _refuse_too_few(log, judged, len(heat), finds_wall)
     stretches = _stretches(log, given, heat, judged)
     fit = _fitted(log, given, stretches, finds_wall)
+    middle = _middle_lit(log, stretches)
+    told = partial(_values, outline_m2=outline_m2, middle=middle)
+    shares = {key: {"readings": se} for key, se in _scatter(log, given, fit, outline_m2, middle).items()}
+    for name, moves in _moves(log, given, judged, finds_wall, told).items():
+        for key, moved in moves.items():
+            if moved > 0.0:
+                shares[key][name] = moved
+    if not finds_wall:
+        del shares["wall_k_w"]
+    values = told(log, given, fit)
+    findings = {key: _finding(key, values[key], shares[key], fit.freedom) for key in shares}
+    notes += [*judged.notes, *_remarks(fit, findings, given)]
+    reference = Amount(_reference(log, given), _reference_sd(log, given))
+    return HeatTest(log, given, heat, judged, stretches, fit, findings, shares, reference, middle, tuple(notes))
+
+
+def _refuse_too_few(log: Log, judged: Judged, n_readings: int, finds_wall: bool) -> None:
+    """Readings must outnumber what is found from them."""
+    used = sum(len(one) for one in judged.stretches)
+    if used < len(judged.stretches) + 4 + finds_wall:
+        said = f"leaves {used} usable readings of {n_readings}: {'; '.join((*log.notes, *judged.notes)) or 'too few'}"
+        remedy = "log longer, or tell with a column sun when the dish was off it"
+        raise InputError(Fault(log.name, "", "", said, remedy))
+
+
+def _middle_lit(log: Log, stretches: tuple[Stretch, ...]) -> float:
+    """Mean of the temperatures with the sun on. [degC]"""
     lit = np.concatenate([one.heat_c[one.is_on & (one.drive > 0.0)] for one in stretches])
     if not len(lit):
         raise InputError(Fault(log.name, "", "", "has no usable reading with the sun on", "log a heating, too"))
-    middle = float(lit.mean())
-    values = _values(log, given, fit, outline_m2, middle)
-    shares = {key: {"readings": se} for key, se in _scatter(log, given, fit, outline_m2, middle).items()}
+    return float(lit.mean())
+
+
+def _moves(
+    log: Log, given: Given, judged: Judged, finds_wall: bool, told: Callable[[Log, Given, Heating], dict[str, float]]
+) -> dict[str, dict[str, float]]:
+    """How far each uncertain number that was given, off by its error, moves the numbers told: all is fitted anew."""
+    found = {}
     for name in _uncertain(log, given):
         ends = []
         for sign in (1.0, -1.0):
             other = given.moved(name, sign * given.amounts[name].sd)
             again = _fitted(log, other, _stretches(log, other, _corrected(log, other), judged), finds_wall)
-            ends.append(_values(log, other, again, outline_m2, middle))
-        for key in shares:
-            moved = 0.5 * abs(ends[0][key] - ends[1][key])
-            if moved > 0.0:
-                shares[key][name] = moved
-    if not finds_wall:
-        del shares["wall_k_w"]
-    findings = {key: _finding(key, values[key], shares[key], fit.freedom) for key in shares}
-    notes += [*judged.notes, *_remarks(fit, findings, given)]
-    reference = Amount(_reference(log, given), _reference_sd(log, given))
-    return HeatTest(log, given, heat, judged, stretches, fit, findings, shares, reference, middle, tuple(notes))
+            ends.append(told(log, other, again))
+        found[name] = {key: 0.5 * abs(ends[0][key] - ends[1][key]) for key in ends[0]}
+    return found
 
 
 def _completed(log: Log, scene: Scene, dni: float, notes: list[str]) -> Given:
@@ -261,7 +281,7 @@ def _fitted(log: Log, given: Given, stretches: tuple[Stretch, ...], finds_wall: 
     return fit_heating(stretches, capacity_j_k=capacity, wall_k_w=wall, step_k=log.step_c)
 
 
-def _values(log: Log, given: Given, fit: Heating, outline_m2: float, middle: float) -> dict[str, float]:
+def _values(log: Log, given: Given, fit: Heating, *, outline_m2: float, middle: float) -> dict[str, float]:
     """The numbers told, from a fit."""
     air = given.value("air_c") if log.air_c is None else float(log.air_c.mean())
     return {

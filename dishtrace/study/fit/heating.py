@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -113,42 +114,56 @@ def fit_heating(
     has_wall = wall_k_w is None
     observed = np.concatenate([stretch.heat_c for stretch in stretches])
 
-    def left(numbers: np.ndarray) -> np.ndarray:
-        return np.concatenate(_modelled(numbers)) - observed
-
-    def _modelled(numbers: np.ndarray) -> list[np.ndarray]:
+    def modelled(numbers: np.ndarray) -> tuple[np.ndarray, ...]:
         wall = numbers[2] if has_wall else wall_k_w
         starts = numbers[3 if has_wall else 2 :]
-        return [
+        return tuple(
             temperatures(
                 stretch, start, power_w=numbers[0], loss_w_k=numbers[1], capacity_j_k=capacity_j_k, wall_k_w=wall
             )
             for stretch, start in zip(stretches, starts, strict=True)
-        ]
+        )
+
+    def left(numbers: np.ndarray) -> np.ndarray:
+        return np.concatenate(modelled(numbers)) - observed
 
     guess, scale = _guess(stretches, capacity_j_k, has_wall)
     found = least_squares(left, guess, x_scale=scale, method="lm", xtol=1e-12, ftol=1e-12, gtol=1e-12)
-    residuals = found.fun
-    freedom = len(observed) - len(guess)
+    scatter = _scatter(found.fun, stretches, n_numbers=len(guess), step_k=step_k)
+    scaled = found.jac * scale
+    spread = np.linalg.pinv(scaled.T @ scaled) * np.outer(scale, scale)
+    return Heating(
+        power_w=float(found.x[0]),
+        loss_w_k=float(found.x[1]),
+        wall_k_w=float(found.x[2]) if has_wall else float(wall_k_w or 0.0),
+        starts_c=found.x[3 if has_wall else 2 :],
+        covariance=scatter.variance * scatter.widening * spread,
+        freedom=scatter.freedom,
+        noise_k=math.sqrt(scatter.variance),
+        echo=scatter.echo,
+        inflated_by=math.sqrt(scatter.widening),
+        fitted_c=modelled(found.x),
+    )
+
+
+class _Scatter(NamedTuple):
+    """Variance of the readings about a fit [K2], and what their correlation does to it. [–]"""
+
+    variance: float
+    echo: float
+    widening: float
+    freedom: float
+
+
+def _scatter(residuals: np.ndarray, stretches: tuple[Stretch, ...], *, n_numbers: int, step_k: float) -> _Scatter:
+    """See the notes of `fit_heating`."""
+    freedom = len(residuals) - n_numbers
     variance = max(float(residuals @ residuals) / freedom, step_k**2 / 12.0)
     echo = _echo(residuals, stretches)
-    is_real = echo > 1.645 / math.sqrt(len(observed))
+    is_real = echo > 1.645 / math.sqrt(len(residuals))
     widening = (1.0 + min(echo, 0.98)) / (1.0 - min(echo, 0.98)) if is_real else 1.0
-    scaled = found.jac * scale
-    covariance = variance * widening * np.linalg.pinv(scaled.T @ scaled) * np.outer(scale, scale)
-    fitted = tuple(_modelled(found.x))
-    return Heating(
-        float(found.x[0]),
-        float(found.x[1]),
-        float(found.x[2]) if has_wall else float(wall_k_w or 0.0),
-        found.x[3 if has_wall else 2 :],
-        covariance,
-        max(len(observed) / widening - len(guess), min(LEAST_FREEDOM, freedom)),
-        math.sqrt(variance),
-        echo,
-        math.sqrt(widening),
-        fitted,
-    )
+    effective = max(len(residuals) / widening - n_numbers, min(LEAST_FREEDOM, freedom))
+    return _Scatter(variance, echo, widening, effective)
 
 
 def temperatures(
