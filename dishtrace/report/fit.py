@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from dishtrace.study.fit.findings import Finding
-    from dishtrace.study.fit.whole import Fit
+    from dishtrace.study.fit.outcome import Fit
 
 SHOWN = {
     "slope_error_mrad": ("slope error of the mirror", "mrad", 1.0),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
-from dishtrace.study.fit.whole import Fit, fit
+from dishtrace.study.fit.outcome import Fit
+from dishtrace.study.fit.whole import fit
 
 __all__ = ["Fit", "fit"]

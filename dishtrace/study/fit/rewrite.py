@@ -13,7 +13,7 @@ from dishtrace.scene.read import load_scene
 from dishtrace.scene.source import IN_PYTHON
 
 if TYPE_CHECKING:
-    from dishtrace.study.fit.whole import Fit
+    from dishtrace.study.fit.outcome import Fit
 
 FILE_KEYS = ("file", "weather_file", "reflectance")
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from importlib import metadata
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -15,12 +14,13 @@ from dishtrace.errors import Fault, InputError
 from dishtrace.flux.measure import prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
-from dishtrace.study.fit.edges import EDGE, EdgeMatch, match_edges, read_radii, traced_edges
-from dishtrace.study.fit.findings import LEVEL, Finding, plain, student
+from dishtrace.study.fit.edges import EDGE, match_edges, read_radii, traced_edges
+from dishtrace.study.fit.findings import Finding, student
 from dishtrace.study.fit.given import Amount
-from dishtrace.study.fit.heat_test import HeatTest, heat_test
+from dishtrace.study.fit.heat_test import heat_test
 from dishtrace.study.fit.ladder import FIRST_SLOPES_MRAD, Ladder, Rung, target_planes
 from dishtrace.study.fit.log import read_log
+from dishtrace.study.fit.outcome import Fit
 from dishtrace.study.fit.patch import spot_patch
 from dishtrace.study.fit.photo import read_photo
 from dishtrace.study.fit.power_match import PowerMatch, match_power, optical_spread
@@ -42,77 +42,6 @@ READ_AS = {
 KEY = "slope_error_mrad"
 AGREES = 3.84
 """Squared distance in standard errors at which two independent values disagree, 95 % of chi-squared with 1 degree."""
-
-
-@dataclass(frozen=True, eq=False)
-class Fit:
-    """What readings say about a dish.
-
-    Parameters
-    ----------
-    scene : Scene
-    rays, seed : int
-        Of each trace. [–]
-    heat : HeatTest or None
-        From the log.
-    power : PowerMatch or None
-        Which slope errors explain its power.
-    spot : SpotTest or None
-        From the photograph.
-    edge : EdgeMatch or None
-        From radii read by hand.
-    findings : dict of Finding
-        All that was found, by key; ``slope_error_mrad`` is what all of them say together.
-    brightness : Finding or None
-        Factor on reflectance, cleanliness and absorptance that explains the power at the slope error found.
-    stopped : bool
-        Whether the user stopped it early; what needs no more traces than were made is there then.
-    notes : tuple of str
-    """
-
-    scene: Scene
-    rays: int
-    seed: int
-    heat: HeatTest | None
-    power: PowerMatch | None
-    spot: SpotTest | None
-    edge: EdgeMatch | None
-    findings: dict[str, Finding]
-    stopped: bool
-    notes: tuple[str, ...]
-
-    @property
-    def version(self) -> str:
-        """Of dishtrace."""
-        return metadata.version("dishtrace")
-
-    @property
-    def shares(self) -> dict[str, dict[str, float]]:
-        """Standard error of findings by cause, in the unit of the finding (squared slope errors: mrad2)."""
-        tests = (self.heat, self.spot)
-        return {key: causes for test in tests if test is not None for key, causes in test.shares.items()}
-
-    def rows(self) -> list[dict[str, Any]]:
-        """Tidy rows, one a finding: quantity, unit, value, se, low, high, level, told, remark."""
-        return [{"quantity": key, **one.to_dict()} for key, one in self.findings.items()]
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in fit.json."""
-        return {
-            "dishtrace": self.version,
-            "scene": self.scene.title,
-            "rays": self.rays,
-            "seed": self.seed,
-            "stopped": self.stopped,
-            "findings": {key: one.to_dict() for key, one in self.findings.items()},
-            "error_shares": {
-                key: {cause: plain(se) for cause, se in causes.items()} for key, causes in self.shares.items()
-            },
-            "log": None if self.heat is None else _log_object(self.heat),
-            "spot": None if self.spot is None else _spot_object(self.spot),
-            "power_by_slope": None if self.power is None else _power_object(self.power),
-            "notes": list(self.notes),
-        }
 
 
 def fit(
@@ -196,16 +125,18 @@ def fit(
         allowed, remedy = "has no receiver, so no power can be traced for the log", "add the vessel as a part"
         raise InputError(Fault(scene.file, "part", "", allowed, remedy))
     done = Fit(scene, rays, seed, heat, None, bare, None, {}, False, ())
+    wanted = _Target(radii_m, place, edge)
     options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
-    try:
-        with Interrupts() as interrupts:
-            pilot = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS}, interrupts=interrupts)
-            tracer = Tracer(n_wanted=_n_traces(done), progress=progress, options=options, interrupts=interrupts)
-            for step in _traced(done, radii_m, place, edge, dni=dni, pilot=pilot, tracer=tracer):
-                done = step
-    except (StoppedError, KeyboardInterrupt):
-        done = replace(done, stopped=True)
+    done = _traced_until_stopped(done, wanted, dni=dni, progress=progress, options=options)
     return replace(done, findings=_together(done), notes=tuple(_notes(done)))
+
+
+class _Target(NamedTuple):
+    """Radii of the patch read by hand [m], where the target stood, and what shares of the peak its edge is seen at."""
+
+    radii_m: np.ndarray | None
+    place: Amount
+    edge: tuple[float, float]
 
 
 def _readings(*reads: Callable[[], Any]) -> list[Any]:
@@ -245,17 +176,29 @@ def _n_traces(done: Fit) -> int:
     return len(FIRST_SLOPES_MRAD) + N_NODES + (N_NODES + 4 if done.spot.patch.has_axis else 0)
 
 
-def _traced(
+def _traced_until_stopped(
     done: Fit,
-    radii_m: np.ndarray | None,
-    place: Amount,
-    edge: tuple[float, float],
+    wanted: _Target,
     *,
     dni: float,
-    pilot: Tracer,
-    tracer: Tracer,
-) -> Iterator[Fit]:
+    progress: Callable[[int, int], None] | None,
+    options: dict[str, Any],
+) -> Fit:
+    """What needs traces added to what needs none; where the user stops them, as much of it as was finished."""
+    try:
+        with Interrupts() as interrupts:
+            pilot = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS}, interrupts=interrupts)
+            tracer = Tracer(n_wanted=_n_traces(done), progress=progress, options=options, interrupts=interrupts)
+            for step in _traced(done, wanted, dni=dni, pilot=pilot, tracer=tracer):
+                done = step
+    except (StoppedError, KeyboardInterrupt):
+        return replace(done, stopped=True)
+    return done
+
+
+def _traced(done: Fit, wanted: _Target, *, dni: float, pilot: Tracer, tracer: Tracer) -> Iterator[Fit]:
     """What needs traces, more and more of it, so that StoppedError leaves what was finished before."""
+    radii_m, place, edge = wanted
     offsets = [place.value] if place.sd == 0.0 else [place.value, place.value + place.sd, place.value - place.sd]
     reach = max(
         AROUND * done.spot.patch.half_width_m if done.spot else 0.0,
@@ -366,34 +309,3 @@ def _notes(done: Fit) -> Iterator[str]:
     facets = done.scene.dish.facets
     if facets is not None and list(_slopes(done)):
         yield "the scene's facets, their curve and canting were kept: what they do is not part of the slope error found"
-
-
-def _log_object(heat: HeatTest) -> dict[str, Any]:
-    return {
-        "file": heat.log.name,
-        "given": heat.given.to_dict(),
-        "readings": len(heat.heat_c),
-        "readings_used": sum(len(one) for one in heat.judged.stretches),
-        "stretches": len(heat.judged.stretches),
-        "noise_k": heat.fit.noise_k,
-        "dni_w_m2": {"value": heat.dni_w_m2.value, "sd": heat.dni_w_m2.sd},
-        "net_power_at_c": heat.middle_c,
-    }
-
-
-def _spot_object(test: SpotTest) -> dict[str, Any]:
-    return {
-        "file": test.photo.name,
-        "tone": test.photo.tone,
-        "scale": test.scale.kind,
-        "overexposed_share": test.patch.full_share,
-        "misfit": None if test.match is None else plain(test.match.misfit),
-    }
-
-
-def _power_object(match: PowerMatch) -> list[dict[str, float]]:
-    rows = zip(match.slopes_mrad, match.traced_w, match.traced_se_w, strict=True)
-    return [{"slope_error_mrad": float(s), "receiver_w": {"value": float(w), "se": float(e)}} for s, w, e in rows]
-
-
-__all__ = ["LEVEL", "Fit", "fit"]
