@@ -28,6 +28,8 @@ from dishtrace.trace.run import available_threads, points_for, run
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
+    from dishtrace.trace.assembly import Assembly
+    from dishtrace.trace.optics import Tally
 
 RAYS = 8192
 LONGEST_MIN = 120.0
@@ -169,17 +171,33 @@ class _Shares:
         return from_left_out(ratio, now.left_out / first.left_out)
 
     def _traced(self, minutes: float) -> Estimate:
-        start = self.start
-        sun = sun_after(start, minutes)
-        mirror = dataclasses.replace(start.mirror, pose=held_pose(start, sun))
-        assembly = assemble(
-            start.scene, sun_state=sun, mirror=mirror, facets=start.facets, meshes=start.meshes, seed=self.seed
-        )
-        tally = start.tally()
-        done = run(assembly.optics, no_screens(), tally, n_points=self.n_points, threads=self.threads, stop=self.stop)
-        rows = tally.budget / (done * N_SCRAMBLES)
-        share = ledger(rows, outline_w=0.0, hole_w=0.0, is_skin=True).intercept_factor
+        sun = sun_after(self.start, minutes)
+        options = {"n_points": self.n_points, "seed": self.seed, "threads": self.threads, "stop": self.stop}
+        _, tally, n_rays = traced_held(self.start, sun, **options)
+        share = ledger(tally.budget / n_rays, outline_w=0.0, hole_w=0.0, is_skin=True).intercept_factor
         return share if np.isfinite(share.value) else Estimate(0.0, None)
+
+
+def traced_held(
+    start: Prepared, sun: SunState, *, n_points: int, seed: int, threads: int, stop: StopFlag
+) -> tuple[Assembly, Tally, int]:
+    """Trace a dish that has not moved since the scene's time, under another sun: what the rays met, and their number.
+
+    Parameters
+    ----------
+    start : Prepared
+        At the scene's time.
+    sun : SunState
+    n_points : int
+        Of each scramble. [–]
+    seed, threads, stop
+        As for a run.
+    """
+    mirror = dataclasses.replace(start.mirror, pose=held_pose(start, sun))
+    assembly = assemble(start.scene, sun_state=sun, mirror=mirror, facets=start.facets, meshes=start.meshes, seed=seed)
+    tally = start.tally()
+    done = run(assembly.optics, no_screens(), tally, n_points=n_points, threads=threads, stop=stop)
+    return assembly, tally, done * N_SCRAMBLES
 
 
 def held_pose(start: Prepared, sun: SunState) -> Pose:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -16,15 +15,12 @@ from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
 from dishtrace.study.day.light import scene_at, traced
 from dishtrace.study.day.poses import CLOCK_DRIVEN, declination_at
-from dishtrace.study.drift import held_pose, sun_after
+from dishtrace.study.drift import held_pose, sun_after, traced_held
 from dishtrace.study.stopping import StoppedError
 from dishtrace.study.tracer import Tracer
 from dishtrace.sun.position import LIMB_ON_HORIZON_DEG
-from dishtrace.trace.assembly import assemble
 from dishtrace.trace.interrupt import StopFlag
-from dishtrace.trace.optics import no_screens
-from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import points_for, run
+from dishtrace.trace.run import points_for
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
@@ -211,16 +207,11 @@ def stopped_drive(
     with StopFlag() as stop:
         for minutes in STOPPED_MIN:
             sun = sun_after(start, minutes)
-            pose = held_pose(start, sun)
-            if sun.elevation_deg <= LIMB_ON_HORIZON_DEG or pose.sun[2] <= 0.0 or stop.is_set:
+            is_behind = held_pose(start, sun).sun[2] <= 0.0
+            if sun.elevation_deg <= LIMB_ON_HORIZON_DEG or is_behind or stop.is_set:
                 break
-            mirror = dataclasses.replace(start.mirror, pose=pose)
-            assembly = assemble(
-                start.scene, sun_state=sun, mirror=mirror, facets=start.facets, meshes=start.meshes, seed=seed
-            )
-            tally = start.tally()
-            done = run(assembly.optics, no_screens(), tally, n_points=points_for(rays), threads=threads, stop=stop)
-            n_rays = done * N_SCRAMBLES
+            options = {"n_points": points_for(rays), "seed": seed, "threads": threads, "stop": stop}
+            assembly, tally, n_rays = traced_held(start, sun, **options)
             booked = ledger(tally.budget / n_rays, outline_w=0.0, hole_w=0.0, is_skin=True)
             parts = part_results(start.meshes, tally, assembly.order, n_rays=n_rays)
             found.append(
