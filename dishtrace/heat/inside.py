@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -171,8 +172,6 @@ def nucleate(pressure: float) -> Coefficient:
     .. [2] S. W. Churchill, H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323-1329, by `ht`.
     """
     from CoolProp.CoolProp import PropsSI
-    from ht.boiling_nucleic import Rohsenow
-    from ht.conv_free_immersed import Nu_vertical_plate_Churchill
 
     keys = {
         "T": "T",
@@ -185,28 +184,10 @@ def nucleate(pressure: float) -> Coefficient:
         "b": "ISOBARIC_EXPANSION_COEFFICIENT",
     }
     water = {name: PropsSI(key, "P", pressure, "Q", 0, "Water") for name, key in keys.items()}
-    vapour = {key: PropsSI(key, "P", pressure, "Q", 1, "Water") for key in ("D", "H")}
+    steam = {key: PropsSI(key, "P", pressure, "Q", 1, "Water") for key in ("D", "H")}
     excess = np.concatenate([[0.0], np.geomspace(0.5, 400.0, 40)])
-    viscosity = water["mul"] / water["rhol"]
-    prandtl = water["mul"] * water["Cpl"] / water["kl"]
-    found = []
-    for rise in excess:
-        buoyancy = 9.80665 * water["b"] * max(rise, 0.1) * 0.1**3 / viscosity**2
-        natural = Nu_vertical_plate_Churchill(prandtl, buoyancy) * water["kl"] / 0.1
-        boiling = Rohsenow(
-            rhol=water["rhol"],
-            rhog=vapour["D"],
-            mul=water["mul"],
-            kl=water["kl"],
-            Cpl=water["Cpl"],
-            Hvap=vapour["H"] - water["h"],
-            sigma=water["sigma"],
-            Te=max(rise, 1e-6),
-            Csf=0.013,
-            n=1.0,
-        )
-        found.append(max(natural, boiling))
-    coefficients, boiling_point = np.array(found), water["T"]
+    coefficients = np.array([max(_still(water, rise), _bubbling(water, steam, rise)) for rise in excess])
+    boiling_point = water["T"]
 
     def coefficient(wall: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         from dishtrace.heat.shell import interpolated
@@ -215,6 +196,24 @@ def nucleate(pressure: float) -> Coefficient:
         return rise, slope * np.sign(wall - boiling_point)
 
     return coefficient
+
+
+def _still(water: Mapping[str, float], rise: float) -> float:
+    """Natural convection in water at a wall that is so much hotter [K]. [W/(m2 K)]"""
+    from ht.conv_free_immersed import Nu_vertical_plate_Churchill
+
+    viscosity = water["mul"] / water["rhol"]
+    prandtl = water["mul"] * water["Cpl"] / water["kl"]
+    buoyancy = 9.80665 * water["b"] * max(rise, 0.1) * 0.1**3 / viscosity**2
+    return Nu_vertical_plate_Churchill(prandtl, buoyancy) * water["kl"] / 0.1
+
+
+def _bubbling(water: Mapping[str, float], steam: Mapping[str, float], rise: float) -> float:
+    """Nucleate boiling at a wall that is so much hotter [K]. [W/(m2 K)]"""
+    from ht.boiling_nucleic import Rohsenow
+
+    liquid = {name: water[name] for name in ("rhol", "mul", "kl", "Cpl", "sigma")}
+    return Rohsenow(**liquid, rhog=steam["D"], Hvap=steam["H"] - water["h"], Te=max(rise, 1e-6), Csf=0.013, n=1.0)
 
 
 def wet_share(shell: Shell, up: np.ndarray, volume: float) -> tuple[float, np.ndarray]:

@@ -39,40 +39,24 @@ def tank_figures(filled: Filled, absorbed: float) -> dict[str, float | None]:
 
 def case_of(filled: Filled, absorbed: float | Course) -> BoilingCase:
     """The vessel of a part that holds water."""
-    contents, heat = filled.contents, filled.heat
+    heat, turbine = filled.heat, filled.contents.turbine
     tank = tank_of(filled)
-    start, water = filled.start(), filled.value("mass_kg")
-    if not TRIPLE_K < start < HIGHEST_WET_K:
-        raise filled.refused(
-            "temperature_c", f"starts at {celsius(start):.1f} degC, where water is not liquid", "give it"
-        )
-    room = water * saturation(start).liquid_volume
-    if room > tank.volume:
-        allowed = f"takes {1000.0 * room:.4g} litres at the start, more than the {1000.0 * tank.volume:.4g} of the tank"
-        raise filled.refused("mass_kg", allowed, "leave room for the water to swell, or give volume_m3")
+    _refuse_start(filled, tank)
     shell = shell_of(filled, tank)
-    pressure_limit = _pressure_limit(filled, shell)
-    first, bearable = saturation(start).pressure, pressure_limit(start)
-    if first >= bearable:
-        allowed = (
-            f"starts at {celsius(start):.1f} degC, and so at {first / 1e5:.3g} bar (absolute), above the "
-            f"{bearable / 1e5:.3g} bar that the tank is taken to bear"
-        )
-        raise filled.refused("temperature_c", allowed, "give degrees Celsius, not kelvin; or start colder")
     wall_limit, wall_ends = filled.wall_end
     vessel = Vessel(
         tank=tank,
-        water=water,
-        start=start,
+        water=filled.value("mass_kg"),
+        start=filled.start(),
         absorbed=absorbed,
         loss=heat.loss_w,
         wall_heat=filled.wall_heat,
-        pressure_limit=pressure_limit,
+        pressure_limit=_pressure_limit(filled, shell),
         wall_limit=wall_limit,
         duration=filled.duration,
         rotor=rotor_of(filled),
     )
-    turbine = contents.turbine
+    _refuse_pressure(filled, vessel)
     return BoilingCase(
         part=heat.name,
         vessel=vessel,
@@ -81,6 +65,30 @@ def case_of(filled: Filled, absorbed: float | Course) -> BoilingCase:
         turbine=None if turbine is None else _turbine(turbine, heat.pressure_pa),
         wall_ends=wall_ends,
     )
+
+
+def _refuse_start(filled: Filled, tank: Tank) -> None:
+    """Water must be liquid at the start, and have room."""
+    start = filled.start()
+    if not TRIPLE_K < start < HIGHEST_WET_K:
+        raise filled.refused(
+            "temperature_c", f"starts at {celsius(start):.1f} degC, where water is not liquid", "give it"
+        )
+    room = filled.value("mass_kg") * saturation(start).liquid_volume
+    if room > tank.volume:
+        allowed = f"takes {1000.0 * room:.4g} litres at the start, more than the {1000.0 * tank.volume:.4g} of the tank"
+        raise filled.refused("mass_kg", allowed, "leave room for the water to swell, or give volume_m3")
+
+
+def _refuse_pressure(filled: Filled, vessel: Vessel) -> None:
+    """The water must start below the pressure that the tank is taken to bear."""
+    first, bearable = saturation(vessel.start).pressure, vessel.pressure_limit(vessel.start)
+    if first >= bearable:
+        allowed = (
+            f"starts at {celsius(vessel.start):.1f} degC, and so at {first / 1e5:.3g} bar (absolute), above the "
+            f"{bearable / 1e5:.3g} bar that the tank is taken to bear"
+        )
+        raise filled.refused("temperature_c", allowed, "give degrees Celsius, not kelvin; or start colder")
 
 
 def _turbine(turbine: Any, ambient: float) -> tuple[float, float]:
