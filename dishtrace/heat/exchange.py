@@ -51,10 +51,6 @@ class Sight:
         warm = [self.warmth.get(name, ambient.temperature) for name in self.parts]
         return self.shares[face.side][face.index] @ np.array([*warm, ambient.sky, ambient.temperature]) ** 4
 
-    def of_part(self, name: str, side: str) -> np.ndarray:
-        """Share of each triangle's view that is that part, (m,). [–]"""
-        return self.shares[side][:, self.parts.index(name)]
-
 
 def sights(result: Result, settings: dict[str, Setting], wanted: dict[str, Setting]) -> dict[str, Sight]:
     """What the wanted parts of a traced scene see, on the sides that give off heat freely.

@@ -110,17 +110,3 @@ def losses_of(
 def coefficients_of(faces: tuple[Face, ...], ambient: Ambient) -> np.ndarray:
     """Coefficients to air of faces over `GRID`, (f, 72). [W/(m2 K)]"""
     return np.array([[face.coefficient(float(wall), ambient) for wall in GRID] for face in faces])
-
-
-def part_losses(scene: Scene, part: Part, mesh: PartMesh, wall: float, *, ambient: Ambient, up: np.ndarray) -> float:
-    """Losses of a part of one temperature `wall` [K] to air, sky and surroundings; in W.
-
-    Raises
-    ------
-    ValueError
-        If the part's thermal emittance is not known.
-    """
-    losses = losses_of(scene, part, mesh, ambient=ambient, up=up)
-    if losses is None:
-        raise ValueError(f'the thermal emittance of part "{part.name}" is not known')
-    return losses.total(wall)

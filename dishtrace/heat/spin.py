@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 from dishtrace.heat.water import GRAVITY
 
-AIR_GAS = 287.05
 SLOW_RAD_S = 0.05
 """Speed over which dry friction sets in, so that a vessel at rest is not pushed by it. [rad/s]"""
 

@@ -14,8 +14,6 @@ SUPERHEATED_EXPONENT = 1.3
 """Isentropic exponent of superheated steam; common practice. [-]"""
 AIR_EXPONENT = 1.4
 """Isentropic exponent of air. [-]"""
-NAPIER = 1.45674e-3
-"""Napier's rule of thumb, W[lb/s] = p[psia] A[in2] / 70, in SI. [kg/(s m2 Pa)]"""
 SMOOTHED_PA = 2.0
 """Difference of pressure below which a flow falls with it, not with its root, as slow flows do. [Pa]"""
 

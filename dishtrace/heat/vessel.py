@@ -19,7 +19,6 @@ from dishtrace.heat.spin import Rotor, jet_torque, water_surface
 from dishtrace.heat.tank import Outflow, Tank, outflow
 from dishtrace.heat.water import (
     AIR_GAS_CONSTANT,
-    CRITICAL_K,
     HIGHEST_STEAM_K,
     HIGHEST_WET_K,
     TRIPLE_K,
@@ -369,8 +368,3 @@ def stored(vessel: Vessel, moment: Moment) -> float:
     first = tank_state(vessel.start, water=vessel.water, air=vessel.start_air, volume=vessel.tank.volume)
     warmed = vessel.wall_heat * (moment.state.temperature - vessel.start)
     return moment.state.energy - first.energy + warmed
-
-
-def is_near_critical(moment: Moment) -> bool:
-    """Whether liquid and steam are nearly alike. [-]"""
-    return moment.state.liquid > 0.0 and moment.state.temperature > 0.98 * CRITICAL_K

@@ -14,10 +14,9 @@ import numpy as np
 
 TRIPLE_K = 273.16
 """Triple point of water. [K]"""
-CRITICAL_K = 647.096
-"""Critical point of water; source: IAPWS-95. [K]"""
 HIGHEST_WET_K = 640.0
-"""End of the table of saturation: beyond it liquid and steam are too alike for this model. [K]"""
+"""End of the table of saturation: beyond it, towards the critical point (647.096 K, IAPWS-95), liquid and steam are too
+alike for this model. [K]"""
 HIGHEST_STEAM_K = 1990.0
 """Where the equation of state of steam ends, less ten. [K]"""
 AIR_GAS_CONSTANT = 287.05

@@ -65,15 +65,15 @@ def test_choked_flux_of_dry_saturated_steam(bar):
     assert jet.is_choked
     assert jet.flux == pytest.approx(closed, rel=3e-4)
     assert jet.flux == pytest.approx(equilibrium, rel=3e-3)
-    assert steam.NAPIER * bar * BAR == pytest.approx(napier, rel=1e-4)
+    assert jet.flux == pytest.approx(napier, rel=0.04)  # a rule of thumb
 
 
 def test_napiers_rule_is_exact_near_a_hundred_pounds():
     # W[lb/s] = p[psia] A[in2] / 70: 1.4286 lb/s at 100 psia through 1 in2; in equilibrium 1.4298
     area, pound, psi = 0.0254**2, 0.45359237, 6894.757
-    assert 100.0 * psi * area * steam.NAPIER / pound == pytest.approx(1.4286, abs=2e-4)
     flow = steam.saturated_steam_jet(100.0 * psi, back_pressure=ATM).flux * area / pound
     assert flow == pytest.approx(1.4298, rel=3e-3)
+    assert flow == pytest.approx(1.4286, rel=4e-3)
 
 
 @pytest.mark.parametrize(("k", "ratio"), [(1.4, 0.52828), (1.3, 0.54573), (1.135, 0.57743)])

@@ -9,10 +9,16 @@ import numpy as np
 import pytest
 
 import dishtrace as dt
+from dishtrace.flux.prepared import prepare
 from dishtrace.scene.read import scene_from_text
-from dishtrace.study.size.light import light_on
+from dishtrace.study.size.light import lights_on
 from dishtrace.study.size.trial import trial_of
 from tests.support.plate_scene import plate_scene
+
+
+def light_on(scene, number, *, seed, **options):
+    """The light on a part of one scene."""
+    return lights_on([prepare(scene, seed=seed)], number, **options)[0]
 
 
 @pytest.mark.parametrize("number", [0, 1])

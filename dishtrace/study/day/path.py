@@ -32,8 +32,8 @@ class SunPath:
         Middle of what the sun is up of it, (n,).
     step_s : float
         [s]
-    azimuth, elevation, true_elevation : (n,) float64
-        At `time`: east of north; as seen, with refraction; without it. [rad]
+    azimuth, elevation : (n,) float64
+        At `time`: east of north; as seen, with refraction. [rad]
     hour_angle, declination : (n,) float64
         True ones at `time`, west and north positive. [rad]
     fine_elevation, fine_azimuth : (n, m) float64
@@ -47,7 +47,6 @@ class SunPath:
     step_s: float
     azimuth: np.ndarray
     elevation: np.ndarray
-    true_elevation: np.ndarray
     hour_angle: np.ndarray
     declination: np.ndarray
     fine_elevation: np.ndarray
@@ -160,7 +159,6 @@ def sun_path(scene: Scene, *, first: date, days: int, step_min: float, zone: tzi
         step_s=60.0 * step_min,
         azimuth=place,
         elevation=elevation,
-        true_elevation=true,
         hour_angle=hour_angle,
         declination=declination,
         fine_elevation=seen,

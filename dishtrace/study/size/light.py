@@ -6,14 +6,14 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dishtrace.errors import RunError
 from dishtrace.flux.ledger import ENDS, FIRST_HITS
 from dishtrace.flux.part import FIGURES, PartResult, part_results
-from dishtrace.flux.prepared import Prepared, prepare
+from dishtrace.flux.prepared import Prepared
 from dishtrace.stats import Estimate, total
 from dishtrace.trace.cpu import Job
 from dishtrace.trace.interrupt import StopFlag
@@ -62,11 +62,6 @@ class Light:
     notes: tuple[str, ...]
     rays: int
     stopped: bool
-
-
-def light_on(scene: Scene, number: int, *, seed: int, **options: Any) -> Light:
-    """The light on a part of one scene; see `lights_on`."""
-    return lights_on([prepare(scene, seed=seed)], number, **options)[0]
 
 
 def lights_on(

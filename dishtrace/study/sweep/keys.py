@@ -54,11 +54,6 @@ class Varied:
             return self.values[min(int(share * len(self.values)), len(self.values) - 1)]
         return self.high if share == 1.0 else self.low + share * (self.high - self.low)
 
-    @property
-    def is_number(self) -> bool:
-        """Whether all its values are numbers."""
-        return all(plain_number(value) is not None for value in self.values)
-
 
 def varied_of(given: Sequence[str | Varied], *, with_steps: bool = True) -> tuple[Varied, ...]:
     """Keys and ranges from what the user wrote.
