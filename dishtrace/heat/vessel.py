@@ -121,11 +121,6 @@ class Moment(NamedTuple):
     torque: float
 
     @property
-    def mass_flow(self) -> float:
-        """All that leaves. [kg/s]"""
-        return sum(flow.mass for flow in self.flows)
-
-    @property
     def energy_flow(self) -> float:
         """Enthalpy that leaves. [W]"""
         return sum(flow.energy for flow in self.flows)

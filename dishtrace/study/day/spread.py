@@ -45,11 +45,6 @@ class Chosen:
     n_checks: int = 0
     is_stopped: bool = False
 
-    @property
-    def nodes(self) -> list[int]:
-        """Steps that are no checks."""
-        return self.steps[: len(self.steps) - self.n_checks]
-
 
 def distinct(places: np.ndarray) -> np.ndarray:
     """For each place the first one that it looks like, (n,) int64."""
