@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.outline import outline_of
-from dishtrace.dish.pose import Pose, axes_for, lean_of, off_axis_angle, refuse_sun_behind, share_turned_away
+from dishtrace.dish.pose import Pose, axes_for, lean_of, off_axis_angle, refuse_sun_behind
 from dishtrace.errors import InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.sun.position import direction_of
@@ -45,7 +44,6 @@ def fixed_pose(scene: Scene, sun_state: SunState) -> Pose:
         scene,
         sun,
         sun_state,
-        share=share_turned_away(outline_of(scene), sun, focal_length=focal_length),
         key=("mount", "axis_azimuth_deg"),
         remedy="turn the fixed axis towards the sun, or choose another time",
     )

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.outline import outline_of
 from dishtrace.dish.pose import (
     Pose,
     axes_for,
@@ -15,12 +14,11 @@ from dishtrace.dish.pose import (
     off_axis_angle,
     pivot_of,
     refuse_sun_behind,
-    share_turned_away,
 )
 from dishtrace.errors import InputError
 from dishtrace.scene.mounts import LARGEST_DECLINATION_DEG
 from dishtrace.scene.quantity import nominal
-from dishtrace.sun.position import direction_of, position_at_time
+from dishtrace.sun.position import position_at_time
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -172,8 +170,7 @@ def _true_direction(scene: Scene, sun_state: SunState) -> np.ndarray:
     """Direction of the sun without refraction where a time gives it, else as the scene has it, ground frame. [–]"""
     if scene.sun.time is None:
         return sun_state.direction
-    there = position_at_time(scene)
-    return direction_of(there.azimuth_deg, there.true_elevation_deg)
+    return position_at_time(scene).true_direction
 
 
 def polar_pose(scene: Scene, sun_state: SunState) -> Pose:
@@ -192,7 +189,6 @@ def polar_pose(scene: Scene, sun_state: SunState) -> Pose:
         scene,
         sun,
         sun_state,
-        share=share_turned_away(outline_of(scene), sun, focal_length=focal_length),
         key=("mount", "kind"),
         remedy="check clock_error_min (minutes, ahead positive) and set_declination_deg",
     )

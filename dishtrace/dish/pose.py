@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.outline import Outline
+from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.dish.paraboloid import normal
 from dishtrace.errors import InputError
 from dishtrace.scene.quantity import nominal
@@ -159,7 +159,7 @@ def even_places(outline: Outline) -> np.ndarray:
 
 
 def refuse_sun_behind(
-    scene: Scene, sun: np.ndarray, sun_state: SunState, *, share: float, key: KeyPath, remedy: str
+    scene: Scene, sun: np.ndarray, sun_state: SunState, *, key: KeyPath, remedy: str, share: float | None = None
 ) -> None:
     """Raise when the sun is behind the dish or behind more than half of its mirror.
 
@@ -170,18 +170,21 @@ def refuse_sun_behind(
         Unit vector towards the sun, dish frame. [–]
     sun_state : SunState
         Where the sun stands.
-    share : float
-        Share of the mirror that is turned away from the sun. [–]
     key : tuple
         The key at fault, such as ``("mount", "clock_error_min")``.
     remedy : str
         What to do about it.
+    share : float, optional
+        Share of the mirror that is turned away from the sun; left out, that of the scene's outline on its paraboloid.
+        [–]
 
     Raises
     ------
     InputError
         With one fault.
     """
+    if share is None:
+        share = share_turned_away(outline_of(scene), sun, focal_length=nominal(scene.dish.focal_length_m))
     if sun[2] > 0.0 and share <= 0.5:
         return
     where = f"(azimuth {sun_state.azimuth_deg:.1f}, elevation {sun_state.elevation_deg:.1f} deg)"

@@ -6,7 +6,6 @@ import math
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from dishtrace.dish.outline import outline_of
 from dishtrace.dish.pose import (
     Pose,
     axes_for,
@@ -14,10 +13,9 @@ from dishtrace.dish.pose import (
     off_axis_angle,
     pivot_of,
     refuse_sun_behind,
-    share_turned_away,
 )
 from dishtrace.scene.quantity import nominal
-from dishtrace.sun.position import air_pressure, direction_of, locate_sun
+from dishtrace.sun.position import sun_at
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -41,13 +39,12 @@ def two_axis_pose(scene: Scene, sun_state: SunState) -> Pose:
         sun = rotation @ sun_state.direction
         return Pose(rotation, sun, pivot_of(scene), focal_length, sun_state.has_direction)
     moved = last_step(scene.sun.time, step_s=nominal(scene.mount.encoder_step_s))
-    rotation = lean_of(scene) @ axes_for(_direction_at(scene, moved))
+    rotation = lean_of(scene) @ axes_for(sun_at(scene, moved).direction)
     sun = rotation @ sun_state.direction
     refuse_sun_behind(
         scene,
         sun,
         sun_state,
-        share=share_turned_away(outline_of(scene), sun, focal_length=focal_length),
         key=("mount", "encoder_step_s"),
         remedy="make the step shorter",
     )
@@ -76,17 +73,3 @@ def last_step(time: datetime, *, step_s: float) -> datetime:
     midnight = time.replace(hour=0, minute=0, second=0, microsecond=0)
     steps = math.floor((time - midnight).total_seconds() / step_s + SAME_STEP)
     return min(midnight + timedelta(seconds=steps * step_s), time)
-
-
-def _direction_at(scene: Scene, time: datetime):
-    """Direction of the sun as seen at another time of the scene's day, ground frame, (3,). [–]"""
-    site = scene.site
-    there = locate_sun(
-        time,
-        latitude_deg=site.latitude_deg,
-        longitude_deg=site.longitude_deg,
-        altitude_m=site.altitude_m,
-        pressure_pa=air_pressure(scene),
-        temperature_c=nominal(scene.air.temperature_c),
-    )
-    return direction_of(there.azimuth_deg, there.elevation_deg)

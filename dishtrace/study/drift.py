@@ -16,9 +16,8 @@ from dishtrace.dish.pose import Pose, share_turned_away
 from dishtrace.errors import InputError
 from dishtrace.flux.ledger import ledger
 from dishtrace.flux.prepared import Prepared, prepare
-from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate, from_left_out
-from dishtrace.sun.position import air_pressure, direction_of, locate_sun
+from dishtrace.sun.position import sun_at
 from dishtrace.trace.assembly import assemble
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
@@ -208,18 +207,10 @@ def held_pose(start: Prepared, sun: SunState) -> Pose:
 
 def sun_after(start: Prepared, minutes: float) -> SunState:
     """The sun some minutes after the scene's time, its brightness and shape unchanged; it may be down."""
-    scene = start.scene
-    there = locate_sun(
-        scene.sun.time + timedelta(minutes=minutes),
-        latitude_deg=scene.site.latitude_deg,
-        longitude_deg=scene.site.longitude_deg,
-        altitude_m=scene.site.altitude_m,
-        pressure_pa=air_pressure(scene),
-        temperature_c=nominal(scene.air.temperature_c),
-    )
+    there = sun_at(start.scene, start.scene.sun.time + timedelta(minutes=minutes))
     return dataclasses.replace(
         start.sun,
-        direction=direction_of(there.azimuth_deg, there.elevation_deg),
+        direction=there.direction,
         azimuth_deg=there.azimuth_deg,
         elevation_deg=there.elevation_deg,
     )

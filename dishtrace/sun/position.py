@@ -37,6 +37,16 @@ class SunPosition:
     elevation_deg: float
     true_elevation_deg: float
 
+    @property
+    def direction(self) -> np.ndarray:
+        """Unit vector to the sun as seen, ground frame, (3,). [–]"""
+        return direction_of(self.azimuth_deg, self.elevation_deg)
+
+    @property
+    def true_direction(self) -> np.ndarray:
+        """Unit vector to the sun without refraction, ground frame, (3,). [–]"""
+        return direction_of(self.azimuth_deg, self.true_elevation_deg)
+
 
 def direction_of(azimuth_deg: float, elevation_deg: float) -> np.ndarray:
     """Unit vector towards azimuth (east of north) and elevation, in the ground frame x east, y north, z up.
@@ -155,6 +165,19 @@ def air_pressure(scene: Scene) -> float:
     return float(nominal(given) if given is not None else alt2pres(scene.site.altitude_m))
 
 
+def sun_at(scene: Scene, time: datetime) -> SunPosition:
+    """Position of the sun for the scene's place and air at a time, also by night."""
+    site = scene.site
+    return locate_sun(
+        time,
+        latitude_deg=site.latitude_deg,
+        longitude_deg=site.longitude_deg,
+        altitude_m=site.altitude_m,
+        pressure_pa=air_pressure(scene),
+        temperature_c=nominal(scene.air.temperature_c),
+    )
+
+
 def position_at_time(scene: Scene) -> SunPosition:
     """Position of the sun for the scene's place and time.
 
@@ -172,15 +195,7 @@ def position_at_time(scene: Scene) -> SunPosition:
     InputError
         When the sun is below the horizon.
     """
-    site = scene.site
-    position = locate_sun(
-        scene.sun.time,
-        latitude_deg=site.latitude_deg,
-        longitude_deg=site.longitude_deg,
-        altitude_m=site.altitude_m,
-        pressure_pa=air_pressure(scene),
-        temperature_c=nominal(scene.air.temperature_c),
-    )
+    position = sun_at(scene, scene.sun.time)
     if position.elevation_deg <= 0.0:
         raise InputError(_below_horizon(scene, position))
     return position

@@ -15,7 +15,7 @@ from dishtrace.dish.pose import axes_for, even_places, lean_of, pivot_of
 from dishtrace.dish.two_axis import last_step
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.quantity import nominal
-from dishtrace.sun.position import air_pressure, direction_of, locate_sun
+from dishtrace.sun.position import direction_of, sun_at
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -98,7 +98,7 @@ def _rotations(scene: Scene, path: SunPath, set_declination: np.ndarray | None) 
             directions = path.directions
         else:
             step = float(nominal(mount.encoder_step_s))
-            directions = np.array([_seen_at(scene, last_step(time, step_s=step)) for time in path.time])
+            directions = np.array([sun_at(scene, last_step(time, step_s=step)).direction for time in path.time])
         return np.array([lean @ axes_for(direction) for direction in directions])
     latitude = float(np.radians(nominal(scene.site.latitude_deg)))
     hour_angles = path.hour_angle + float(nominal(mount.clock_error_min)) * HOUR_ANGLE_PER_MINUTE
@@ -111,18 +111,6 @@ def _rotations(scene: Scene, path: SunPath, set_declination: np.ndarray | None) 
     up = visible_pole(latitude)
     pairs = zip(hour_angles, declinations, strict=True)
     return np.array([lean @ axes_for(equatorial_direction(h, d, latitude=latitude), up=up) for h, d in pairs])
-
-
-def _seen_at(scene: Scene, time: datetime) -> np.ndarray:
-    there = locate_sun(
-        time,
-        latitude_deg=scene.site.latitude_deg,
-        longitude_deg=scene.site.longitude_deg,
-        altitude_m=scene.site.altitude_m,
-        pressure_pa=air_pressure(scene),
-        temperature_c=float(nominal(scene.air.temperature_c)),
-    )
-    return direction_of(there.azimuth_deg, there.elevation_deg)
 
 
 def _re_set(scene: Scene, path: SunPath, reset_days: int) -> np.ndarray:
@@ -152,15 +140,7 @@ def declination_at(scene: Scene, time: datetime) -> float:
     """True declination of the sun at a time, also by night. [rad]"""
     from dishtrace.dish.polar import hour_angle_and_declination
 
-    there = locate_sun(
-        time,
-        latitude_deg=scene.site.latitude_deg,
-        longitude_deg=scene.site.longitude_deg,
-        altitude_m=scene.site.altitude_m,
-        pressure_pa=air_pressure(scene),
-        temperature_c=float(nominal(scene.air.temperature_c)),
-    )
-    direction = direction_of(there.azimuth_deg, there.true_elevation_deg)
+    direction = sun_at(scene, time).true_direction
     return hour_angle_and_declination(direction, latitude=float(np.radians(scene.site.latitude_deg)))[1]
 
 
