@@ -10,7 +10,16 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count, folder_option
+from dishtrace.cli.options import (
+    AsJson,
+    Quiet,
+    SceneFile,
+    Seed,
+    Threads,
+    check_numbers,
+    count_option,
+    folder_option,
+)
 from dishtrace.cli.progress import watched
 from dishtrace.errors import Fault, InputError
 
@@ -48,18 +57,14 @@ def day_command(
         Text,
         typer.Option(metavar="ZONE", show_default=False, help="+02:00 or Europe/Athens. Default: that of sun.time."),
     ] = None,
-    traces: Annotated[
-        int | None, typer.Option(metavar="N", parser=count, show_default=False, help="Most traces. Default: 52.")
-    ] = None,
+    traces: Annotated[int | None, count_option("Most traces. Default: 52.")] = None,
     reset_days: Annotated[
         int | None,
         typer.Option(metavar="D", show_default=False, help="A clock's declination is set again every D days."),
     ] = None,
     rays: Annotated[
         int | None,
-        typer.Option(
-            metavar="N", parser=count, show_default=False, help="Rays of each trace. Default: as [run], at most 65536."
-        ),
+        count_option("Rays of each trace. Default: as [run], at most 65536."),
     ] = None,
     seed: Seed = None,
     threads: Threads = None,

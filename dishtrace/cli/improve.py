@@ -10,7 +10,16 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count, folder_option
+from dishtrace.cli.options import (
+    AsJson,
+    Quiet,
+    SceneFile,
+    Seed,
+    Threads,
+    check_numbers,
+    count_option,
+    folder_option,
+)
 from dishtrace.cli.progress import watched
 
 IMPROVE_HELP = """Search keys of a scene within bounds for the best of a figure.
@@ -44,21 +53,11 @@ def improve_command(
     ] = None,
     trials: Annotated[
         int | None,
-        typer.Option(
-            metavar="N",
-            parser=count,
-            show_default=False,
-            help="Scenes to try at most. Default: 15 a key, at least 30.",
-        ),
+        count_option("Scenes to try at most. Default: 15 a key, at least 30."),
     ] = None,
     rays: Annotated[
         int | None,
-        typer.Option(
-            metavar="N",
-            parser=count,
-            show_default=False,
-            help="Rays for each trial; the check takes four times as many. Default: a quarter of the scene's.",
-        ),
+        count_option("Rays for each trial; the check takes four times as many. Default: a quarter of the scene's."),
     ] = None,
     seed: Seed = None,
     threads: Threads = None,

@@ -42,6 +42,11 @@ def check_numbers(given: dict[str, tuple[int | None, int]]) -> None:
         raise InputError(faults)
 
 
+def count_option(told: str, *, metavar: str = "N") -> typer.models.OptionInfo:
+    """An option that takes a whole number and may be left out."""
+    return typer.Option(metavar=metavar, parser=count, show_default=False, help=told)
+
+
 def folder_option(below: str) -> typer.models.OptionInfo:
     """The option `--out` of a command whose files go below the scene's results folder by default."""
     told = f"Folder to write. Default: {below} below the scene's results folder; with --json none unless it is named."
@@ -52,20 +57,15 @@ SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TO
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Rays = Annotated[
     int | None,
-    typer.Option(
-        metavar="N",
-        parser=count,
-        show_default=False,
-        help="Rays to trace, rounded up to whole units of work. Default: [run] rays of the scene.",
-    ),
+    count_option("Rays to trace, rounded up to whole units of work. Default: [run] rays of the scene."),
 ]
 Seed = Annotated[
     int | None,
-    typer.Option(metavar="S", parser=count, show_default=False, help="Seed. Default: [run] seed of the scene."),
+    count_option("Seed. Default: [run] seed of the scene.", metavar="S"),
 ]
 Threads = Annotated[
     int | None,
-    typer.Option(metavar="T", parser=count, show_default=False, help="Threads. Default: one a core."),
+    count_option("Threads. Default: one a core.", metavar="T"),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
 Until = Annotated[

@@ -10,7 +10,16 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count, folder_option
+from dishtrace.cli.options import (
+    AsJson,
+    Quiet,
+    SceneFile,
+    Seed,
+    Threads,
+    check_numbers,
+    count_option,
+    folder_option,
+)
 from dishtrace.cli.progress import watched
 
 SIZE_HELP = """Tell how large to make a receiver: what it catches, what it loses.
@@ -70,12 +79,7 @@ def size_command(
     ] = None,
     rays: Annotated[
         int | None,
-        typer.Option(
-            metavar="N",
-            parser=count,
-            show_default=False,
-            help="Rays for each size, rounded up to whole units of work. Default: a quarter of the scene's.",
-        ),
+        count_option("Rays for each size, rounded up to whole units of work. Default: a quarter of the scene's."),
     ] = None,
     seed: Seed = None,
     threads: Threads = None,

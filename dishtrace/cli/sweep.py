@@ -10,7 +10,16 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load, results_folder
-from dishtrace.cli.options import AsJson, Quiet, SceneFile, Seed, Threads, check_numbers, count, folder_option
+from dishtrace.cli.options import (
+    AsJson,
+    Quiet,
+    SceneFile,
+    Seed,
+    Threads,
+    check_numbers,
+    count_option,
+    folder_option,
+)
 from dishtrace.cli.progress import watched
 
 SWEEP_HELP = """Trace a scene over ranges of its keys; tell which key matters.
@@ -45,12 +54,7 @@ def sweep_command(
     ] = "grid",
     points: Annotated[
         int | None,
-        typer.Option(
-            metavar="N",
-            parser=count,
-            show_default=False,
-            help="Points to sample, 64 unless told; for indices N (keys + 2) of them, N = 32 unless told.",
-        ),
+        count_option("Points to sample, 64 unless told; for indices N (keys + 2) of them, N = 32 unless told."),
     ] = None,
     figure: Annotated[
         list[str] | None,
@@ -62,12 +66,7 @@ def sweep_command(
     ] = None,
     rays: Annotated[
         int | None,
-        typer.Option(
-            metavar="N",
-            parser=count,
-            show_default=False,
-            help="Rays for each point, rounded up to whole units of work. Default: [run] rays of the scene.",
-        ),
+        count_option("Rays for each point, rounded up to whole units of work. Default: [run] rays of the scene."),
     ] = None,
     seed: Seed = None,
     threads: Threads = None,
