@@ -14,7 +14,7 @@ from dishtrace.report.cautions import cautions
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, significant, written, written_pair
 from dishtrace.report.spotmap import contour_levels, smoothed
-from dishtrace.report.tables import WIDTH, Heading, bullet, cell, grid, joined
+from dishtrace.report.tables import WIDTH, Heading, bullets, cell, grid, joined
 from dishtrace.stats import Estimate
 from dishtrace.study.comparison import DIFFERENT, NOT_TOLD_APART, TELLING, UNKNOWN
 from dishtrace.study.figures import BY_KEY
@@ -66,9 +66,9 @@ def comparison_text(comparison: Comparison, signs: Signs = PLAIN) -> Text:
         *(beside_first(comparison, case, signs) for case in others),
         *([] if others else [alone(comparison, signs)]),
         *(dishes(comparison, case, signs) for case in comparison.cases if case.dishes),
-        _bullets("What the figures mean", meanings(comparison, signs)),
-        _bullets("Notes", comparison.notes),
-        _bullets("Cautions", warnings(comparison, signs)),
+        bullets("What the figures mean", meanings(comparison, signs)),
+        bullets("Notes", comparison.notes),
+        bullets("Cautions", warnings(comparison, signs)),
     ]
     return joined(section for section in sections if section)
 
@@ -180,10 +180,6 @@ def meanings(comparison: Comparison, signs: Signs = PLAIN) -> list[str]:
 
 def _clipped(text: str, width: int) -> str:
     return text if len(text) <= width else f"{text[: width - 3]}..."
-
-
-def _bullets(title: str, texts: tuple[str, ...] | list[str]) -> list[str]:
-    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []
 
 
 def _label(measure: Measure, signs: Signs) -> str:

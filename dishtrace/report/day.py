@@ -12,7 +12,7 @@ from dishtrace.report.cautions import CODES, cautions, seconds_to_burn, wood_ign
 from dishtrace.report.drift import drift_text
 from dishtrace.report.filling_cautions import filling_cautions
 from dishtrace.report.numerals import PLAIN, Signs, rounded, written
-from dishtrace.report.tables import WIDTH, Heading, bullet, flow, grid, joined
+from dishtrace.report.tables import WIDTH, Heading, bullet, bullets, flow, grid, joined
 from dishtrace.report.timeline import timeline_lines
 
 if TYPE_CHECKING:
@@ -52,8 +52,8 @@ def day_text(found: Day, signs: Signs = PLAIN) -> Text:
         _slips(found, signs),
         _hazards(found, signs),
         _heating(found, signs),
-        _bullets("Notes", list(found.notes)),
-        _bullets("Cautions", day_cautions(found)),
+        bullets("Notes", list(found.notes)),
+        bullets("Cautions", day_cautions(found)),
     ]
     return joined(section for section in sections if section)
 
@@ -236,7 +236,7 @@ def _hazards(found: Day, signs: Signs) -> list[str]:
     texts = [hazard_text(hazard, found.span, signs) for hazard in found.hazards[:MOST_HAZARDS]]
     if len(found.hazards) > MOST_HAZARDS:
         texts.append(f"and {len(found.hazards) - MOST_HAZARDS} more in day-hazards.csv")
-    return _bullets("Where strong light goes", texts)
+    return bullets("Where strong light goes", texts)
 
 
 def _heating(found: Day, signs: Signs) -> list[str]:
@@ -273,7 +273,3 @@ def day_cautions(found: Day) -> list[str]:
     traced = next(iter(found.light.results.values()))
     eyes = [caution.text for caution in cautions(traced) if caution.topic == "eyes"]
     return list(dict.fromkeys([*texts, UNATTENDED, *eyes, CODES]))
-
-
-def _bullets(title: str, texts: list[str]) -> list[str]:
-    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []

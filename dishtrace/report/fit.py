@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from dishtrace.report.cautions import CODES
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, written_pair
-from dishtrace.report.tables import WIDTH, Heading, bullet, grid, joined
+from dishtrace.report.tables import WIDTH, Heading, bullet, bullets, grid, joined
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
@@ -77,8 +77,8 @@ def fit_text(fit: Fit, signs: Signs = PLAIN) -> Text:
     rich.text.Text
         Lines of at most 80 columns.
     """
-    sections = [_head(fit), table(fit, signs), _remarks(fit), causes(fit), _list("Notes", fit.notes)]
-    return joined(section for section in [*sections, _list("Cautions", WARNINGS)] if section)
+    sections = [_head(fit), table(fit, signs), _remarks(fit), causes(fit), bullets("Notes", fit.notes)]
+    return joined(section for section in [*sections, bullets("Cautions", WARNINGS)] if section)
 
 
 def _head(fit: Fit) -> list[str]:
@@ -162,10 +162,6 @@ def causes(fit: Fit) -> list[str]:
         name = f"slope error {name}" if name.startswith("from") else name
         lines += bullet(f"{name}: {', '.join(parts)}")
     return [Heading("Where the errors come from"), *lines] if lines else []
-
-
-def _list(title: str, texts: tuple[str, ...]) -> list[str]:
-    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []
 
 
 def write_fit(fit: Fit, folder: Path) -> list[str]:

@@ -9,7 +9,7 @@ from dishtrace.heat.outcome import degrees
 from dishtrace.report.cautions import cautions
 from dishtrace.report.filling_cautions import filling_cautions
 from dishtrace.report.numerals import PLAIN, Signs, significant, written
-from dishtrace.report.tables import WIDTH, Heading, bullet, flow, grid, head, joined
+from dishtrace.report.tables import WIDTH, Heading, bullets, flow, grid, head, joined
 from dishtrace.report.timeline import timeline_lines
 from dishtrace.units import celsius
 
@@ -39,8 +39,8 @@ def heat_text(heat: HeatResult, signs: Signs = PLAIN) -> Text:
         curves(heat),
         limits(heat),
         fillings(heat, signs),
-        _bullets("Advice", heat.advice),
-        _bullets("Notes", _notes(heat)),
+        bullets("Advice", heat.advice),
+        bullets("Notes", _notes(heat)),
         _cautions(heat, signs),
     ]
     return joined(section for section in sections if section)
@@ -68,7 +68,7 @@ def alarms(heat: HeatResult) -> list[str]:
                 )
     bursts = [text for text in _filling_texts(heat) if text.startswith(BURST)]
     between = [""] if bursts and found else []
-    return [*_bullets("!! BURST", bursts), *between, *_bullets("!! TOO HOT", found)]
+    return [*bullets("!! BURST", bursts), *between, *bullets("!! TOO HOT", found)]
 
 
 def _filling_texts(heat: HeatResult) -> list[str]:
@@ -190,7 +190,7 @@ def _cautions(heat: HeatResult, signs: Signs) -> list[str]:
     """Those of fillings first, then those of the trace; those of a burst stand at the top of all."""
     texts = [text for text in _filling_texts(heat) if not text.startswith(BURST)]
     texts += [caution.text for caution in cautions(heat.result)]
-    return _bullets("Cautions", list(dict.fromkeys(text.replace("m2", f"m{signs.square}") for text in texts)))
+    return bullets("Cautions", list(dict.fromkeys(text.replace("m2", f"m{signs.square}") for text in texts)))
 
 
 def _matters(spread: Spread | None) -> list[str]:
@@ -216,7 +216,3 @@ def _told(found: Estimate, spread: Spread | None, signs: Signs) -> str:
 
 def _range(spread: Spread | None) -> str:
     return "range unknown" if spread is None else f"{celsius(spread.low_k):.0f} to {celsius(spread.high_k):.0f}"
-
-
-def _bullets(title: str, texts: list[str] | tuple[str, ...]) -> list[str]:
-    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,7 @@ from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, written
-from dishtrace.report.tables import WIDTH, Heading, bullet, grid, joined
+from dishtrace.report.tables import WIDTH, Heading, bullets, grid, joined
 from dishtrace.study.improve.outcome import sureness
 from dishtrace.study.sweep.figures import factor_of, label_of
 
@@ -35,8 +34,8 @@ def improve_text(found: Improvement, signs: Signs = PLAIN) -> Text:
         [Heading("What was found"), *textwrap.wrap(conclusion(found, signs), WIDTH - 2, **_INDENT)],
         _values(found),
         _figures(found, signs),
-        _list("Notes", found.notes()),
-        _list("Cautions", [CODES]),
+        bullets("Notes", found.notes()),
+        bullets("Cautions", [CODES]),
     ]
     return joined(section for section in sections if section)
 
@@ -139,10 +138,6 @@ def _figures(found: Improvement, signs: Signs) -> list[str]:
         columns["gain"] = [_told(key, found.best.figures[key].minus(found.start.figures[key]), signs) for key in keys]
     labels = [label_of(key) for key in keys]
     return [Heading("Figures"), *grid(labels, fitting(labels, columns))]
-
-
-def _list(title: str, texts: Sequence[str]) -> list[str]:
-    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []
 
 
 def write_improvement(found: Improvement, folder: Path) -> list[str]:

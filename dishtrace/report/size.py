@@ -11,7 +11,7 @@ from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, significant, written
-from dishtrace.report.tables import WIDTH, Heading, bullet, grid, joined
+from dishtrace.report.tables import WIDTH, Heading, bullets, grid, joined
 from dishtrace.stats import Estimate
 from dishtrace.study.size.knobs import KNOBS
 
@@ -37,8 +37,8 @@ def size_text(sizing: Sizing, signs: Signs = PLAIN) -> Text:
         _bests(sizing, signs),
         _captures(sizing, signs),
         _sizes(sizing, signs),
-        _list("Notes", sizing.notes),
-        _list("Cautions", WARNINGS),
+        bullets("Notes", sizing.notes),
+        bullets("Cautions", WARNINGS),
     ]
     return joined(section for section in sections if section)
 
@@ -231,10 +231,6 @@ def _sizes(sizing: Sizing, signs: Signs) -> list[str]:
 
 def _wrapped(text: str) -> list[str]:
     return [Heading("Recommendation"), *textwrap.wrap(text, WIDTH - 2, initial_indent="  ", subsequent_indent="  ")]
-
-
-def _list(title: str, texts: tuple[str, ...]) -> list[str]:
-    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []
 
 
 def write_size(sizing: Sizing, folder: Path) -> list[str]:

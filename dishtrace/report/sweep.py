@@ -13,7 +13,7 @@ from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_parquet, write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, written
-from dishtrace.report.tables import WIDTH, Heading, bullet, grid, joined
+from dishtrace.report.tables import WIDTH, Heading, bullets, grid, joined
 from dishtrace.study.sweep.figures import factor_of, label_of
 
 if TYPE_CHECKING:
@@ -46,8 +46,8 @@ def sweep_text(sweep: Sweep, wanted: Sequence[str] = (), signs: Signs = PLAIN) -
         _head(sweep),
         *(_sensitivity(sweep, key, signs) for key in figures),
         _table(sweep, figures, signs),
-        _list("Notes", sweep.notes()),
-        _list("Cautions", [CODES]),
+        bullets("Notes", sweep.notes()),
+        bullets("Cautions", [CODES]),
     ]
     return joined(section for section in sections if section)
 
@@ -129,10 +129,6 @@ def _table(sweep: Sweep, figures: Sequence[str], signs: Signs) -> list[str]:
 
 def _short(value: Any) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
-
-
-def _list(title: str, texts: Sequence[str]) -> list[str]:
-    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []
 
 
 def write_sweep(sweep: Sweep, folder: Path) -> list[str]:

@@ -292,15 +292,13 @@ def settled(heat: dict[str, dict] | None) -> list[str]:
 
 def notes(result: Result) -> list[str]:
     """What the run has to tell about itself."""
-    if not result.notes:
-        return []
-    return [Heading("Notes"), *(line for note in result.notes for line in bullet(note))]
+    return bullets("Notes", result.notes)
 
 
 def warnings(result: Result, signs: Signs = PLAIN) -> list[str]:
     """The cautions, short."""
     texts = [caution.text.replace("m2", f"m{signs.square}") for caution in cautions(result)]
-    return [Heading("Cautions"), *(line for text in texts for line in bullet(text))]
+    return bullets("Cautions", texts)
 
 
 UNKNOWN_MARK = "(?)"
@@ -355,6 +353,11 @@ def flow(items: Sequence[str], indent: str = "  ") -> list[str]:
 def bullet(text: str) -> list[str]:
     """A paragraph with a dash before its first line."""
     return textwrap.wrap(" ".join(text.split()), WIDTH, initial_indent="  - ", subsequent_indent="    ")
+
+
+def bullets(title: str, texts: Sequence[str]) -> list[str]:
+    """A heading and a paragraph with a dash for each text; nothing without texts."""
+    return [Heading(title), *(line for text in texts for line in bullet(text))] if texts else []
 
 
 def _wrapped(text: str, indent: str) -> list[str]:
