@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.report.cautions import cautions
+from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, significant, written, written_pair
 from dishtrace.report.spotmap import contour_levels, smoothed
@@ -268,19 +268,7 @@ def write_comparison(comparison: Comparison, folder: Path) -> list[str]:
         "rays_to_tell: rays at which a difference of this size would be 2 standard errors",
         "dishes_sd: scatter from one dish to another by the luck of setting facets; empty: nothing to tell",
     ]
-    rows = comparison.rows()
-    with (folder / "comparison.csv").open("w", encoding="utf-8", newline="") as stream:
-        stream.writelines(f"# {comment}\n" for comment in comments)
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(rows[0])
-        writer.writerows([_csv_text(value) for value in row.values()] for row in rows)
-    return ["comparison.json", "comparison.csv"]
-
-
-def _csv_text(value: object) -> str:
-    if value is None:
-        return ""
-    return f"{value:.12g}" if isinstance(value, float) else str(value)
+    return ["comparison.json", write_rows(comparison.rows(), folder / "comparison.csv", comments)]
 
 
 @dataclass(frozen=True, eq=False)

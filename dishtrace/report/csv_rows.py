@@ -14,16 +14,27 @@ def write_rows(rows: Sequence[Mapping[str, Any]], path: Path, comments: Iterable
     Parameters
     ----------
     rows : sequence of mapping
-        At least one.
+        Without any the table is empty.
     path : Path
     comments : iterable of str
         Lines above the table, each behind "# ".
     """
+    texts = ([_text(value) for value in row.values()] for row in rows)
+    return write_table(path, rows[0] if rows else (), texts, comments)
+
+
+def write_columns(columns: Mapping[str, Iterable[Any]], path: Path, comments: Iterable[str] = ()) -> str:
+    """Write columns of cells as they are as csv. Gives the name of the file."""
+    return write_table(path, columns, zip(*columns.values(), strict=True), comments)
+
+
+def write_table(path: Path, columns: Iterable[str], rows: Iterable[Iterable[Any]], comments: Iterable[str] = ()) -> str:
+    """Write cells as they are as csv: remarks behind "# ", names of columns, rows. Gives the name of the file."""
     with path.open("w", encoding="utf-8", newline="") as stream:
         stream.writelines(f"# {comment}\n" for comment in comments)
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(rows[0])
-        writer.writerows([_text(value) for value in row.values()] for row in rows)
+        writer.writerow(columns)
+        writer.writerows(rows)
     return path.name
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.day import day_cautions, hazard_text, traces_text
 from dishtrace.report.exports import json_text
 from dishtrace.report.folder import slugs
@@ -77,9 +77,5 @@ def _flat(told: dict[str, Any]) -> dict[str, Any]:
 def _write(path: Path, found: Day, rows: list[dict[str, Any]]) -> str:
     """A csv file with a remark above it; what is unknown is left empty."""
     title = " ".join((found.scene.title or "untitled").split())
-    with path.open("w", newline="", encoding="utf-8") as file:
-        file.write(f"# dishtrace {found.version}, scene {title!r}: {traces_text(found)} of {found.rays} rays\n")
-        table = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
-        table.writeheader()
-        table.writerows(rows)
-    return path.name
+    about = f"dishtrace {found.version}, scene {title!r}: {traces_text(found)} of {found.rays} rays"
+    return write_rows(rows, path, [about])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import math
 from collections.abc import Iterable, Sequence
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.report.csv_rows import write_columns
 from dishtrace.report.folder import slugs
 
 if TYPE_CHECKING:
@@ -180,12 +180,7 @@ def source_lines(result: Result) -> list[str]:
 
 
 def _write_csv(path: Path, comments: Sequence[str], columns: dict[str, Iterable[float]]) -> str:
-    with path.open("w", encoding="utf-8", newline="") as stream:
-        stream.writelines(f"# {comment}\n" for comment in comments)
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(columns)
-        writer.writerows(zip(*(_texts(column) for column in columns.values()), strict=True))
-    return path.name
+    return write_columns({name: _texts(column) for name, column in columns.items()}, path, comments)
 
 
 def _texts(column: Iterable[float]) -> list[str]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dishtrace.report.cautions import CODES
+from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.numerals import PLAIN, Signs, written_pair
 from dishtrace.report.tables import WIDTH, Heading, bullet, bullets, grid, joined
@@ -180,47 +180,28 @@ def write_fit(fit: Fit, folder: Path) -> list[str]:
     """
     (folder / "fit.json").write_text(json_text(fit.to_dict()) + "\n", encoding="utf-8")
     comments = [f"dishtrace {fit.version}, {fit.rays} rays each, seed {fit.seed}", "low, high: 95 % interval"]
-    rows = fit.rows()
-    _write(folder / "fit.csv", comments, list(rows[0]) if rows else [], [list(row.values()) for row in rows])
-    names = ["fit.json", "fit.csv"]
+    names = ["fit.json", write_rows(fit.rows(), folder / "fit.csv", comments)]
     if fit.heat is not None:
-        columns, readings = log_rows(fit)
         remark = "temperature_c: corrected; fitted_c: from the heat balance, empty where the reading was left out"
-        _write(folder / "fit-log.csv", [comments[0], remark], columns, readings)
-        names.append("fit-log.csv")
+        names.append(write_rows(log_rows(fit), folder / "fit-log.csv", [comments[0], remark]))
     return names
 
 
-def log_rows(fit: Fit) -> tuple[list[str], list[list[object]]]:
-    """Columns and rows of what was made of each reading."""
+def log_rows(fit: Fit) -> list[dict[str, float | None]]:
+    """What was made of each reading."""
     heat = fit.heat
     fitted = {
         int(place): float(value)
         for places, values in zip(heat.judged.stretches, heat.fit.fitted_c, strict=True)
         for place, value in zip(places, values, strict=True)
     }
-    rows = [
-        [
-            int(heat.log.lines[k]),
-            float(heat.log.time_s[k]),
-            float(heat.log.reading_c[k]),
-            float(heat.heat_c[k]),
-            fitted.get(k),
-        ]
+    return [
+        {
+            "line": int(heat.log.lines[k]),
+            "time_s": float(heat.log.time_s[k]),
+            "reading_c": float(heat.log.reading_c[k]),
+            "temperature_c": float(heat.heat_c[k]),
+            "fitted_c": fitted.get(k),
+        }
         for k in range(len(heat.heat_c))
     ]
-    return ["line", "time_s", "reading_c", "temperature_c", "fitted_c"], rows
-
-
-def _write(path: Path, comments: list[str], columns: list[str], rows: list[list[object]]) -> None:
-    with path.open("w", encoding="utf-8", newline="") as stream:
-        stream.writelines(f"# {comment}\n" for comment in comments)
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(columns)
-        writer.writerows([_text(value) for value in row] for row in rows)
-
-
-def _text(value: object) -> str:
-    if value is None:
-        return ""
-    return f"{value:.10g}" if isinstance(value, float) else str(value)

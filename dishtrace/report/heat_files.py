@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.exports import json_text
 from dishtrace.report.folder import slugs
 from dishtrace.report.timeline import write_events, write_timeline
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def write_heat(heat: HeatResult, folder: Path) -> list[str]:
     """Write all tables of a heat result into a folder that exists; gives their names, heat.json first."""
     (folder / "heat.json").write_text(json_text(heat.to_dict()) + "\n", encoding="utf-8")
-    written = ["heat.json", _write(folder / "heat.csv", _about(heat), heat.rows())]
+    written = ["heat.json", write_rows(heat.rows(), folder / "heat.csv", _about(heat))]
     for name, part in zip(slugs(heat.parts), heat.parts.values(), strict=True):
         if part.balance is not None:
             written.append(_write_curve(heat, part, folder / f"heat-curve-{name}.csv"))
@@ -26,7 +26,7 @@ def write_heat(heat: HeatResult, folder: Path) -> list[str]:
             written.append(_write_wall(heat, part, folder / f"heat-wall-{name}.csv"))
         if part.margins:
             rows = [{"part": part.setting.part.name, **margin.to_dict()} for margin in part.margins]
-            written.append(_write(folder / f"heat-limits-{name}.csv", _about(heat), rows))
+            written.append(write_rows(rows, folder / f"heat-limits-{name}.csv", _about(heat)))
     for timeline, name in zip(heat.timelines, slugs(timeline.part for timeline in heat.timelines), strict=True):
         written.append(write_timeline(timeline, folder / f"timeline-{name}.csv"))
     if heat.timelines:
@@ -45,7 +45,7 @@ def _write_curve(heat: HeatResult, part: PartTemperatures, path: Path) -> str:
         *_about(heat),
         f"part {part.setting.part.name!r} as one lump; efficiency: net heat over sunlight on the dish",
     ]
-    return _write(path, head, part.to_dict()["curve"])
+    return write_rows(part.to_dict()["curve"], path, head)
 
 
 def _write_wall(heat: HeatResult, part: PartTemperatures, path: Path) -> str:
@@ -61,14 +61,4 @@ def _write_wall(heat: HeatResult, part: PartTemperatures, path: Path) -> str:
             zip(middles.tolist(), wall.front_k.tolist(), wall.back_k.tolist(), strict=True)
         )
     ]
-    return _write(path, head, rows)
-
-
-def _write(path: Path, head: list[str], rows: list[dict[str, Any]]) -> str:
-    """A csv file with remarks above it; what is unknown is left empty."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        file.writelines(f"# {line}\n" for line in head)
-        table = csv.DictWriter(file, fieldnames=list(rows[0]) if rows else [], lineterminator="\n")
-        table.writeheader()
-        table.writerows(rows)
-    return path.name
+    return write_rows(rows, path, head)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.report.csv_rows import write_table
 from dishtrace.report.numerals import PLAIN, Signs, significant, written
 from dishtrace.stats import Estimate
 
@@ -95,35 +95,19 @@ def _figure(timeline: Timeline, name: str, factor: float, unit: str, signs: Sign
 
 def write_timeline(timeline: Timeline, path: Path) -> str:
     """Write the columns as a csv file; gives its name."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file)
-        writer.writerow(timeline.columns)
-        for row in zip(*timeline.columns.values(), strict=True):
-            writer.writerow([f"{value:.{MOST_DIGITS}g}" if np.isfinite(value) else "" for value in row])
-    return path.name
+    rows = zip(*timeline.columns.values(), strict=True)
+    texts = ([f"{value:.{MOST_DIGITS}g}" if np.isfinite(value) else "" for value in row] for row in rows)
+    return write_table(path, timeline.columns, texts)
 
 
 def write_events(timelines: list[Timeline], path: Path) -> str:
     """Write the events of all timelines as one csv file; gives its name."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file)
-        writer.writerow(["part", "event", "time_s", "se_s", "low_s", "high_s", "temperature_c", "pressure_pa", "text"])
-        for timeline in timelines:
-            for event in timeline.events:
-                low, high = event.interval_s or ("", "")
-                error = "" if event.time_s.se is None else event.time_s.se
-                pressure = "" if event.pressure_pa is None else event.pressure_pa
-                writer.writerow(
-                    [
-                        timeline.part,
-                        event.key,
-                        event.time_s.value,
-                        error,
-                        low,
-                        high,
-                        event.temperature_c,
-                        pressure,
-                        event.text,
-                    ]
-                )
-    return path.name
+    columns = ("part", "event", "time_s", "se_s", "low_s", "high_s", "temperature_c", "pressure_pa", "text")
+    rows = (_cells(timeline.part, event) for timeline in timelines for event in timeline.events)
+    return write_table(path, columns, rows)
+
+
+def _cells(part: str, event: Event) -> tuple[str | float | None, ...]:
+    low, high = event.interval_s or (None, None)
+    time = (event.time_s.value, event.time_s.se, low, high)
+    return (part, event.key, *time, event.temperature_c, event.pressure_pa, event.text)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
+from dishtrace.report.csv_rows import write_columns
 from dishtrace.report.making.aligning import mark_columns, target_sketch
 from dishtrace.report.making.cut_sheets import MOST_PATTERNS, pattern_sketches, sheets_sketch
 from dishtrace.report.making.drawing_dxf import write_dxf
@@ -111,7 +111,7 @@ def _write_pages(sketches: tuple[Sketch, ...], path: Path, paper: str, notes: li
 
 def _write_tables(making: Making, folder: Path, lines: tuple[str, ...]) -> list[str]:
     ribs = ("way: along the rib from the point nearest the outline's centre; height: over the flat frame [mm]",)
-    names = [_write_csv(folder / "ribs.csv", (*lines, *ribs), rib_columns(making.ribs))]
+    names = [write_columns(rib_columns(making.ribs), folder / "ribs.csv", (*lines, *ribs))]
     if making.is_skin:
         return names
     letters = {number: kind.letter for kind in making.kinds for number in kind.numbers}
@@ -136,13 +136,4 @@ def _write_tables(making: Making, folder: Path, lines: tuple[str, ...]) -> list[
     if making.moulds:
         words = "way: from the facet's middle along u or v; height: over the tangent plane there [mm]"
         tables.append(("moulds.csv", (words,), mould_columns(making.moulds)))
-    return names + [_write_csv(folder / name, (*lines, *words), columns) for name, words, columns in tables]
-
-
-def _write_csv(path: Path, comments: tuple[str, ...], columns: dict[str, list]) -> str:
-    with path.open("w", encoding="utf-8", newline="") as stream:
-        stream.writelines(f"# {comment}\n" for comment in comments)
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(columns)
-        writer.writerows(zip(*columns.values(), strict=True))
-    return path.name
+    return names + [write_columns(columns, folder / name, (*lines, *words)) for name, words, columns in tables]
