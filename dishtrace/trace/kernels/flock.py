@@ -10,15 +10,20 @@ import numpy as np
 
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.going import END, POWER_NOW, PX, PY, PZ, TRIANGLE_LEFT, TRIANGLE_MET, VX, VY, VZ
-from dishtrace.trace.kernels.lanes import NOTHING, enter_node, next_child
+from dishtrace.trace.kernels.lanes import NOTHING, enter_node, fetch, next_child
 from dishtrace.trace.kernels.triangles import HIGH_HALF, KEY, NUMBER, closest_in_pack, inverse_of, single_limit
-from dishtrace.trace.tree import CHILD, FLOCK, STACK_NODE
+from dishtrace.trace.tree import CHILD, FLOCK, N_COLUMNS, STACK_NODE, WIDTH
 
 # Rows of the flock's numbers in single precision: start, inverse direction, and how far to look.
 OX, OY, OZ, IX, IY, IZ, LIMIT = range(7)
 # Rows of its whole numbers: node or leaf at hand, depth of the stack, and the lists of those that enter a node, test a
 # leaf, or go on with what is left.
 AT, DEPTH, ENTERING, TESTING, LEFT_OVER = range(5)
+
+# A tree of more leaves is not in a cache near the processor: what a ray looks at next is asked for while others take
+# their step.
+LEAVES_AT_HAND = 4096
+LINE = 64
 
 
 @device
@@ -34,7 +39,6 @@ def closest_hits(tree, root, g, m, n, flock):
 def flock_hits(tree, root, g, m, start, count, flock):
     """closest_hits for lanes start .. start + count - 1, at most FLOCK."""
     single, whole, stacks = flock.single, flock.whole, flock.stacks
-    links = tree.links
     n_entering = n_testing = n_left = 0
     for i in range(count):
         j = start + i
@@ -67,7 +71,7 @@ def flock_hits(tree, root, g, m, start, count, flock):
                 depth,
             )
             stacks[i, depth, STACK_NODE] = node
-            n_entering, n_testing, n_left = sort_in(whole, links, i, node, depth, found, n_entering, n_testing, n_left)
+            n_entering, n_testing, n_left = sort_in(tree, whole, i, node, depth, found, n_entering, n_testing, n_left)
         for a in range(n_testing):
             i = whole[TESTING, a]
             test_leaf(tree, g, m, start + i, -1 - whole[AT, i], single, i)
@@ -80,16 +84,18 @@ def flock_hits(tree, root, g, m, start, count, flock):
             depth = whole[DEPTH, i] - 1
             node = np.int64(stacks[i, depth, STACK_NODE])
             found = next_child(stacks[i], depth, single[LIMIT, i])
-            n_entering, n_testing, n_left = sort_in(whole, links, i, node, depth, found, n_entering, n_testing, n_left)
+            n_entering, n_testing, n_left = sort_in(tree, whole, i, node, depth, found, n_entering, n_testing, n_left)
 
 
 @device
-def sort_in(whole, links, i, node, depth, found, n_entering, n_testing, n_left):
+def sort_in(tree, whole, i, node, depth, found, n_entering, n_testing, n_left):
     """Put ray i into the list of what it does next: the lengths of the three lists."""
-    child = np.int64(links[node, CHILD + (found & NUMBER)])
+    child = np.int64(tree.links[node, CHILD + (found & NUMBER)])
     is_any = (found & KEY) != NOTHING
     depth += (found >> HIGH_HALF) if is_any else 0
     whole[AT, i], whole[DEPTH, i] = child, depth
+    if tree.packs.shape[0] > LEAVES_AT_HAND:
+        fetch_next(tree, child)
     whole[ENTERING, n_entering] = i
     whole[TESTING, n_testing] = i
     whole[LEFT_OVER, n_left] = i
@@ -97,6 +103,17 @@ def sort_in(whole, links, i, node, depth, found, n_entering, n_testing, n_left):
     n_testing += 1 if is_any & (child < 0) else 0
     n_left += 1 if (not is_any) & (depth > 0) else 0
     return n_entering, n_testing, n_left
+
+
+@device
+def fetch_next(tree, child):
+    """Ask for all lines of a node, or of the triangles of a leaf."""
+    if child >= 0:
+        for k in range(N_COLUMNS * 4 // LINE):
+            fetch(tree.boxes, child, np.int64(LINE * k))
+    else:
+        for k in range(9 * WIDTH * 8 // LINE):
+            fetch(tree.packs, -1 - child, np.int64(LINE * k))
 
 
 @device

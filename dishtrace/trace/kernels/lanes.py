@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 from llvmlite import ir
-from numba.core import types
+from numba.core import cgutils, types
 from numba.extending import intrinsic
 
 # The key of no child: beyond that of every distance.
@@ -204,5 +204,26 @@ def nearest_in_pack(_typing, packs, leaf, ox, oy, oz, dx, dy, dz, t_max, skipped
         is_any = builder.icmp_signed("!=", bits, ir.Constant(_I64, 0))
         number = builder.select(is_any, number, ir.Constant(_I64, -1))
         return context.make_tuple(builder, sig.return_type, (nearest, number))
+
+    return signature, code
+
+
+@intrinsic
+def fetch(_typing, array, i, offset):
+    """Ask for the line of memory that holds byte `offset` of array[i], a little before it is needed."""
+    signature = types.void(array, types.int64, types.int64)
+
+    def code(context, builder, sig, args):
+        made = context.make_array(sig.args[0])(context, builder, args[0])
+        stride = cgutils.unpack_tuple(builder, made.strides)[0]
+        place = builder.add(builder.mul(args[1], stride), args[2])
+        byte = ir.IntType(8).as_pointer()
+        kind = ir.FunctionType(ir.VoidType(), [byte, _I32, _I32, _I32])
+        name = "llvm.prefetch.p0i8"
+        function = builder.module.globals.get(name) or ir.Function(builder.module, kind, name=name)
+        # To be read (0), kept in all caches (3), data (1).
+        how = [ir.Constant(_I32, k) for k in (0, 3, 1)]
+        builder.call(function, [builder.gep(builder.bitcast(made.data, byte), [place]), *how])
+        return context.get_dummy_value()
 
     return signature, code

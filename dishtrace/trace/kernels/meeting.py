@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from dishtrace.trace.compiling import device
 from dishtrace.trace.kernels.going import (
     DRAWS,
@@ -28,6 +30,7 @@ from dishtrace.trace.kernels.going import (
     off_surface,
     ray_number,
 )
+from dishtrace.trace.kernels.lanes import fetch
 from dishtrace.trace.kernels.mirror import facet_normal, reflectance_at, reflected
 from dishtrace.trace.kernels.sampling import lambert, normal_quantile, uniform_four, unit
 from dishtrace.trace.kernels.surface import sheet_optics
@@ -198,6 +201,18 @@ def meet_part(parts, points, tally, size, g, m, is_direct, scramble, row, first,
 
 
 @device
+def fetch_met(parts, incident, m, n):
+    """Ask for what is known and booked of the triangles that the first n lanes meet."""
+    nothing = np.int64(0)
+    for i in range(n):
+        tri = m[TRIANGLE_MET + i]
+        if tri >= 0:
+            fetch(incident, tri, nothing)
+            fetch(parts.normal, tri, nothing)
+            fetch(parts.part, tri, nothing)
+
+
+@device
 def meet(world, is_direct, scramble, row, first, n, words, first_word):
     """Book what the first n lanes meet; returns how many go on, packed at the front.
 
@@ -207,6 +222,7 @@ def meet(world, is_direct, scramble, row, first, n, words, first_word):
     g, m, tally, points, size = world.going, world.marks, world.tally, world.points, world.mirror.sketch_length
     is_watched = world.path.shape[0] > 0
     n_going = 0
+    fetch_met(world.parts, tally.incident[row], m, n)
     for i in range(n):
         weight, t = g[POWER_NOW + i], g[END + i]
         if weight <= 0.0:
