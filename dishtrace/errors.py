@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+COMMAND_LINE = "command line"
+"""Where a fault stands that is in no file."""
+
 
 @dataclass(frozen=True)
 class Fault:

@@ -12,7 +12,7 @@ from dishtrace.cli.exits import told
 from dishtrace.cli.files import load
 from dishtrace.cli.options import AsJson
 from dishtrace.cli.printing import print_json, print_lines
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 
 CHECK_HELP = """Read a scene with all files that it names, and tell every fault at once.
 
@@ -38,7 +38,7 @@ def check_command(
             print_json(scene_schema())
             return
         if scene is None:
-            raise InputError(Fault("command line", "SCENE", "", "is missing", "name a scene file, or ask for --schema"))
+            raise InputError(Fault(COMMAND_LINE, "SCENE", "", "is missing", "name a scene file, or ask for --schema"))
         from dishtrace.report.overview import overview, overview_lines
 
         facts = overview(load(scene))

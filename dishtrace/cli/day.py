@@ -21,7 +21,7 @@ from dishtrace.cli.options import (
     folder_option,
 )
 from dishtrace.cli.progress import watched
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 
 DAY_HELP = """Follow a dish through a day or a year: power, spot, energy, hazards.
 
@@ -76,7 +76,7 @@ def day_command(
     with told(as_json):
         check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
         if (date is None) == (year is None):
-            fault = Fault("command line", "--date", "", "or --year must be given, one of them", "--date 2026-06-21")
+            fault = Fault(COMMAND_LINE, "--date", "", "or --year must be given, one of them", "--date 2026-06-21")
             raise InputError(fault)
         from dishtrace.report.day import day_cautions, day_text
         from dishtrace.report.day_files import write_day

@@ -15,7 +15,7 @@ from dishtrace.cli.files import load, results_folder
 from dishtrace.cli.options import AsJson, Quiet, Rays, SceneFile, Seed, Threads, check_numbers, folder_option
 from dishtrace.cli.printing import print_lines
 from dishtrace.cli.progress import watched
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 
 if TYPE_CHECKING:
     from dishtrace.study.fit import Fit
@@ -133,17 +133,17 @@ def _texts(given: list[str], axis: str | None, offset: str, edge: str) -> dict[s
     pairs = [one.partition("=") for one in given]
     for key, sign, _ in pairs:
         if not sign:
-            faults.append(Fault("command line", "--given", key, "must be KEY=VALUE", "for instance water_kg=2.5"))
+            faults.append(Fault(COMMAND_LINE, "--given", key, "must be KEY=VALUE", "for instance water_kg=2.5"))
     point = _PAIR.match(axis) if axis is not None else None
     if axis is not None and point is None:
-        faults.append(Fault("command line", "--axis", axis, "must be a column and a row of the photo: 812,604"))
+        faults.append(Fault(COMMAND_LINE, "--axis", axis, "must be a column and a row of the photo: 812,604"))
     place = _PLACE.match(offset)
     if place is None:
-        faults.append(Fault("command line", "--offset", offset, 'must be a length with its unit: "-3 mm", "0 +- 2 mm"'))
+        faults.append(Fault(COMMAND_LINE, "--offset", offset, 'must be a length with its unit: "-3 mm", "0 +- 2 mm"'))
     shares = _SHARES.match(edge)
     ends = tuple(float(one) / 100.0 for one in shares.groups()) if shares else (0.0, 0.0)
     if not 0.0 < ends[0] <= ends[1] < 1.0:
-        faults.append(Fault("command line", "--edge", edge, "must be two rising percentages, for instance 10-50"))
+        faults.append(Fault(COMMAND_LINE, "--edge", edge, "must be two rising percentages, for instance 10-50"))
     if faults:
         raise InputError(faults)
     unit = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}[place.group(3)]

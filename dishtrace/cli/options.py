@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 
 
 def count(text: str) -> int:
@@ -34,7 +34,7 @@ def count(text: str) -> int:
 def check_numbers(given: dict[str, tuple[int | None, int]]) -> None:
     """Refuse numbers below their least, all at once."""
     faults = [
-        Fault("command line", name, str(value), f"must be {least} or more", "")
+        Fault(COMMAND_LINE, name, str(value), f"must be {least} or more", "")
         for name, (value, least) in given.items()
         if value is not None and value < least
     ]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError, RunError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError, RunError
 from dishtrace.report.cautions import making_cautions
 from dishtrace.report.making.files import write_documents
 from dishtrace.report.making.frame import corners
@@ -247,7 +247,7 @@ def wishes_of(*, sections: list[str], paper: str, sheet: str | None, board: floa
         except ValueError:
             values = []
         if len(values) not in counts or not np.all(np.isfinite(values)):
-            faults.append(Fault("command line", key, text, f"must be {allowed}"))
+            faults.append(Fault(COMMAND_LINE, key, text, f"must be {allowed}"))
             return []
         return values
 
@@ -256,11 +256,11 @@ def wishes_of(*, sections: list[str], paper: str, sheet: str | None, board: floa
     lamps = "three lengths in metres from the focus: 0,0,2"
     place = numbers("--lamp", lamp, ",", lamps, (3,)) if lamp is not None else []
     if sides and not all(0.0 < side <= LARGEST_M for side in sides):
-        faults.append(Fault("command line", "--sheet", str(sheet), f"must be above 0 and up to {LARGEST_M:g} metres"))
+        faults.append(Fault(COMMAND_LINE, "--sheet", str(sheet), f"must be above 0 and up to {LARGEST_M:g} metres"))
     if paper.lower() not in PAPERS:
-        faults.append(Fault("command line", "--paper", paper, f"must be {' or '.join(PAPERS)}"))
+        faults.append(Fault(COMMAND_LINE, "--paper", paper, f"must be {' or '.join(PAPERS)}"))
     if board is not None and not abs(board) <= LARGEST_M:
-        faults.append(Fault("command line", "--board", f"{board:g}", f"must be within {LARGEST_M:g} metres"))
+        faults.append(Fault(COMMAND_LINE, "--board", f"{board:g}", f"must be within {LARGEST_M:g} metres"))
     if faults:
         raise InputError(faults)
     return Wishes(

@@ -10,7 +10,7 @@ import numpy as np
 from dishtrace.dish.facets import Facets
 from dishtrace.dish.layouts import designed_facets, fits_of, whole_facets
 from dishtrace.dish.outline import Outline, outline_of
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.report.making.aligning import Marks, marks_of
 from dishtrace.report.making.cutting import Kind, kinds_of
 from dishtrace.report.making.frame import Frame, frame_of
@@ -172,7 +172,7 @@ def _ribs(
         raise InputError(
             [
                 Fault(
-                    "command line",
+                    COMMAND_LINE,
                     "--section",
                     section.name,
                     "passes outside the dish",
@@ -205,7 +205,7 @@ def _nest(kinds: tuple[Kind, ...], wishes: Wishes, notes: list[str]) -> Nest | N
 
 def _sheet_fault(kind: Kind, size: np.ndarray, sheet: tuple[float, float]) -> Fault:
     return Fault(
-        "command line",
+        COMMAND_LINE,
         "--sheet",
         f"{sheet[0]:g}x{sheet[1]:g}",
         f"is smaller than the piece of facet {kind.numbers[0]}, {size[0]:.4f} x {size[1]:.4f} m",

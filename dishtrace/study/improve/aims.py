@@ -7,10 +7,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.stats import Estimate
 
-WHERE = "command line"
 _AIM = re.compile(r"^\s*(most|least)\s+(.+?)\s*$")
 _LIMIT = re.compile(r"^\s*(.+?)\s*(<=|>=|<|>)\s*(\S+)\s*$")
 _AIM_FORM = 'must be "most FIGURE" or "least FIGURE", for instance --aim "most receiver_w"'
@@ -63,12 +62,16 @@ class Limit:
 
     def chance(self, estimate: Estimate) -> float | None:
         """How likely the limit holds in truth, by the error of the tracing; None where that is unknown. [–]"""
-        room = self.room(estimate)
-        if estimate.se is None:
-            return None
-        if estimate.se == 0.0:
-            return 1.0 if room >= 0.0 else 0.0
-        return 0.5 * math.erfc(-room / (estimate.se * math.sqrt(2.0)))
+        return chance_above_zero(self.room(estimate), estimate.se)
+
+
+def chance_above_zero(value: float, se: float | None) -> float | None:
+    """How likely a number is above 0 in truth, its error a normal one; None where that is unknown. [–]"""
+    if se is None:
+        return None
+    if se == 0.0:
+        return 1.0 if value >= 0.0 else 0.0
+    return 0.5 * math.erfc(-value / (se * math.sqrt(2.0)))
 
 
 def aim_of(text: str) -> Aim:
@@ -81,7 +84,7 @@ def aim_of(text: str) -> Aim:
     """
     found = _AIM.match(text or "")
     if not found:
-        raise InputError(Fault(WHERE, "--aim", text or "", _AIM_FORM if text else f"is missing: it {_AIM_FORM}"))
+        raise InputError(Fault(COMMAND_LINE, "--aim", text or "", _AIM_FORM if text else f"is missing: it {_AIM_FORM}"))
     return Aim(found.group(2), 1.0 if found.group(1) == "most" else -1.0)
 
 
@@ -103,7 +106,7 @@ def limits_of(texts: Sequence[str]) -> tuple[Limit, ...]:
         if math.isfinite(bound):
             limits.append(Limit(found.group(1), found.group(2)[0] == "<", bound))
         else:
-            faults.append(Fault(WHERE, "--keep", text, _LIMIT_FORM))
+            faults.append(Fault(COMMAND_LINE, "--keep", text, _LIMIT_FORM))
     if faults:
         raise InputError(faults)
     return tuple(limits)

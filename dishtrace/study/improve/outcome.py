@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from dishtrace.scene.model import Scene
 from dishtrace.stats import Estimate
-from dishtrace.study.improve.aims import Aim, Limit
+from dishtrace.study.improve.aims import Aim, Limit, chance_above_zero
 from dishtrace.study.improve.task import keeps
 from dishtrace.study.sweep.figures import unit_of
 from dishtrace.study.sweep.keys import Varied
@@ -83,15 +82,15 @@ class Improvement:
         `fault`.
         """
         figures = list(dict.fromkeys([self.aim.figure, *(limit.figure for limit in self.limits)]))
-        rows = []
-        for point in self.trials:
-            row: dict[str, Any] = {"trial": point.number, **point.values}
-            for key in figures:
-                told = point.figures[key].to_dict() if key in point.figures else {"value": None, "se": None}
-                row[key], row[f"{key}_se"] = told["value"], told["se"]
-            row["keeps"] = None if point.fault else keeps(point, self.limits)
-            rows.append({**row, "fault": point.fault or None})
-        return rows
+        return [
+            {
+                "trial": point.number,
+                **point.columns(figures),
+                "keeps": None if point.fault else keeps(point, self.limits),
+                "fault": point.fault or None,
+            }
+            for point in self.trials
+        ]
 
     def to_dict(self) -> dict[str, Any]:
         """As in improve.json."""
@@ -154,8 +153,4 @@ def _chance(limit: Limit, point: Point) -> float | None:
 
 def sureness(gain: Estimate) -> float | None:
     """How likely a gain has the sign it shows, by the error of the tracing; None where that is unknown. [–]"""
-    if gain.se is None:
-        return None
-    if gain.se == 0.0:
-        return 1.0
-    return 0.5 * math.erfc(-abs(gain.value) / (gain.se * math.sqrt(2.0)))
+    return chance_above_zero(abs(gain.value), gain.se)

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
@@ -21,7 +21,7 @@ from dishtrace.study.improve.search import OutOfTrialsError, search
 from dishtrace.study.improve.task import Task
 from dishtrace.study.progress import whole_rays
 from dishtrace.study.stopping import Interrupts, StoppedError
-from dishtrace.study.sweep.keys import WHERE, Varied
+from dishtrace.study.sweep.keys import Varied
 from dishtrace.study.sweep.points import Job, Point, traced_point
 
 SHARE_OF_RAYS = 4
@@ -119,7 +119,9 @@ def _effort(task: Task, *, trials: int | None, rays: int | None, seed: int | Non
     n_keys, run = len(task.varied), task.scene.run
     n_trials = max(TRIALS_A_KEY * n_keys, FEWEST_TRIALS) if trials is None else trials
     if n_trials < 2 * n_keys + 3:
-        raise InputError(Fault(WHERE, "--trials", str(n_trials), f"must be {2 * n_keys + 3} or more for {n_keys} keys"))
+        raise InputError(
+            Fault(COMMAND_LINE, "--trials", str(n_trials), f"must be {2 * n_keys + 3} or more for {n_keys} keys")
+        )
     rays = max(nominal(run.rays) // SHARE_OF_RAYS, 1) if rays is None else rays
     return _Effort(n_trials, rays, run.seed if seed is None else seed)
 

@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.model import Scene
 from dishtrace.study.improve.aims import Aim, Limit, aim_of, limits_of
 from dishtrace.study.improve.search import merit
 from dishtrace.study.sweep.figures import refuse_unknown
-from dishtrace.study.sweep.keys import WHERE, Varied, current_number, refuse_ends, varied_of
+from dishtrace.study.sweep.keys import Varied, current_number, refuse_ends, varied_of
 from dishtrace.study.sweep.points import Point
 
 MARGIN = 1.645
@@ -72,7 +72,7 @@ class Task:
         missing = [key for key in (self.aim.figure, *(x.figure for x in self.limits)) if key not in point.figures]
         if missing:
             said = "is not a figure of this scene: it has no such part, or no emittance for a temperature"
-            raise InputError([Fault(WHERE, key, "", said) for key in missing])
+            raise InputError([Fault(COMMAND_LINE, key, "", said) for key in missing])
 
     def told(self, point: Point) -> tuple[float, np.ndarray]:
         """Cost and rooms of a trial; figures are measured by their sizes in the first sound one."""
@@ -94,6 +94,8 @@ class Task:
         """The best trial that keeps all limits; None where none does."""
         sound = [point for point in points if not point.fault]
         if not sound:
-            raise InputError(Fault(WHERE, "--vary", "", f"has no trial that could be traced; first: {points[0].fault}"))
+            raise InputError(
+                Fault(COMMAND_LINE, "--vary", "", f"has no trial that could be traced; first: {points[0].fault}")
+            )
         keeping = [point for point in sound if keeps(point, self.limits)]
         return min(keeping, key=lambda point: merit(*self.told(point)), default=None)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dishtrace.dish.mount import placed_mirror
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.scene.words import listed, nearest
 from dishtrace.sun.state import sun_state
@@ -19,7 +19,6 @@ from dishtrace.vec import normalise
 if TYPE_CHECKING:
     from dishtrace.scene.model import Part, Scene
 
-WHERE = "command line"
 STEPS, STEPS_OF_TWO = 20, (12, 7)
 """Values of one varied size; of the first and the second of two. [–]"""
 LEAST_STEPS, MOST_STEPS = 8, 200
@@ -90,10 +89,12 @@ def part_number(scene: Scene, name: str) -> int:
     if name not in names:
         like = nearest(name, names)
         remedy = f'did you mean "{like}"?' if like else f"its parts are {listed(names)}" if names else "it has no parts"
-        raise InputError(Fault(WHERE, "--part", f'"{name}"', "names no part of the scene", remedy))
+        raise InputError(Fault(COMMAND_LINE, "--part", f'"{name}"', "names no part of the scene", remedy))
     number = names.index(name)
     if scene.parts[number].role == "cover":
-        raise InputError(Fault(WHERE, "--part", f'"{name}"', "is a cover, which catches nothing", "name a receiver"))
+        raise InputError(
+            Fault(COMMAND_LINE, "--part", f'"{name}"', "is a cover, which catches nothing", "name a receiver")
+        )
     return number
 
 
@@ -115,7 +116,7 @@ def knobs_of(part: Part, wanted: Mapping[str, tuple[float, ...] | None]) -> tupl
     faults = []
     if len(given) > 2:
         remedy = "keep two of them; dishtrace sweep varies as many keys as you like"
-        faults.append(Fault(WHERE, " ".join(f"--{name}" for name in given), "", "are more than two", remedy))
+        faults.append(Fault(COMMAND_LINE, " ".join(f"--{name}" for name in given), "", "are more than two", remedy))
     for name, ends in given.items():
         faults += _range_faults(part, name, ends)
     if faults:
@@ -132,18 +133,18 @@ def _range_faults(part: Part, name: str, ends: tuple[float, ...]) -> list[Fault]
     if part.shape not in OF_SHAPES.get(name, (part.shape,)):
         known = [one for one in KNOBS if part.shape in OF_SHAPES.get(one, (part.shape,))]
         remedy = f"a {part.shape} has {', '.join(f'--{one}' for one in known)}"
-        return [Fault(WHERE, key, "", f'is no size of part "{part.name}"', remedy)]
+        return [Fault(COMMAND_LINE, key, "", f'is no size of part "{part.name}"', remedy)]
     if len(ends) not in (2, 3) or not all(math.isfinite(end) for end in ends):
-        return [Fault(WHERE, key, found, "must be LOW:HIGH or LOW:HIGH:STEPS", f"for instance {key} 0.02:0.2")]
+        return [Fault(COMMAND_LINE, key, found, "must be LOW:HIGH or LOW:HIGH:STEPS", f"for instance {key} 0.02:0.2")]
     if ends[0] >= ends[1]:
         remedy = "swap the two" if ends[0] > ends[1] else "give two different ends"
-        return [Fault(WHERE, key, found, "must have its low end below its high end", remedy)]
+        return [Fault(COMMAND_LINE, key, found, "must have its low end below its high end", remedy)]
     if name != "offset" and ends[0] <= 0.0:
-        return [Fault(WHERE, key, found, "must be above 0")]
+        return [Fault(COMMAND_LINE, key, found, "must be above 0")]
     if name == "opening" and ends[1] >= part.radius_m:
-        return [Fault(WHERE, key, found, f"must stay below radius_m = {part.radius_m:g} of the cavity")]
+        return [Fault(COMMAND_LINE, key, found, f"must stay below radius_m = {part.radius_m:g} of the cavity")]
     if len(ends) == 3 and not (LEAST_STEPS <= ends[2] <= MOST_STEPS and ends[2] == int(ends[2])):
-        return [Fault(WHERE, key, found, f"must have {LEAST_STEPS} to {MOST_STEPS} steps, a whole number")]
+        return [Fault(COMMAND_LINE, key, found, f"must have {LEAST_STEPS} to {MOST_STEPS} steps, a whole number")]
     return []
 
 

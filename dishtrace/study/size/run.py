@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.measure import trace
 from dishtrace.flux.prepared import Prepared, common_of, in_lots, light_key, prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.size.best import Grid, best_at, smallest_for
-from dishtrace.study.size.knobs import WHERE, Knob, knobs_of, main_knob, part_number, settings_for
+from dishtrace.study.size.knobs import Knob, knobs_of, main_knob, part_number, settings_for
 from dishtrace.study.size.light import Light, lights_on
 from dishtrace.study.size.outcome import Sizing
 from dishtrace.study.size.trial import Trial, trial_of
@@ -210,12 +210,14 @@ def _temperatures(scene: Scene, number: int, given: Sequence[float] | None) -> t
         return (first, *(one for one in TEMPERATURES_C if one != first))
     coldest = float(nominal(scene.air.temperature_c))
     faults = [
-        Fault(WHERE, "--at", f"{one:g}", f"must be above {coldest:g}, the air's, and <= {HOTTEST_C:g} (degrees C)")
+        Fault(
+            COMMAND_LINE, "--at", f"{one:g}", f"must be above {coldest:g}, the air's, and <= {HOTTEST_C:g} (degrees C)"
+        )
         for one in given
         if not coldest < one <= HOTTEST_C
     ]
     if not given:
-        faults.append(Fault(WHERE, "--at", "", "names no temperature", "for instance --at 150"))
+        faults.append(Fault(COMMAND_LINE, "--at", "", "names no temperature", "for instance --at 150"))
     if faults:
         raise InputError(faults)
     return tuple(dict.fromkeys(float(one) for one in given))

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from dishtrace.errors import Fault, InputError, RunError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError, RunError
 from dishtrace.scene.model import Scene
 from dishtrace.study.stopping import StoppedError
-from dishtrace.study.sweep.keys import WHERE
 from dishtrace.study.sweep.points import Job, Point, traced_point
 
 PATIENCE = "10s"
@@ -50,7 +49,7 @@ def traced_on_cluster(
     except (OSError, ValueError) as error:
         reason = " ".join(str(error).split())[:80] or type(error).__name__
         remedy = "start dask scheduler and dask worker, and give the address that the scheduler prints"
-        raise InputError(Fault(WHERE, "--cluster", address, f"does not answer ({reason})", remedy)) from error
+        raise InputError(Fault(COMMAND_LINE, "--cluster", address, f"does not answer ({reason})", remedy)) from error
     with client:
         # the scene travels with each job: data scattered ahead would be lost with the worker that holds it
         futures = [client.submit(traced_point, scene, job, pure=False, retries=TRIES, **options) for job in jobs]
@@ -76,5 +75,5 @@ def _library() -> Any:
         import distributed
     except ImportError as error:
         remedy = "install it: pip install 'dishtrace[cluster]'"
-        raise InputError(Fault(WHERE, "--cluster", "", "needs the library distributed", remedy)) from error
+        raise InputError(Fault(COMMAND_LINE, "--cluster", "", "needs the library distributed", remedy)) from error
     return distributed

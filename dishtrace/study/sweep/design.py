@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
-from dishtrace.study.sweep.keys import WHERE, Varied
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.study.sweep.keys import Varied
 
 METHODS = ("grid", "latin", "sobol", "indices")
 GRID_STEPS, SAMPLED_POINTS, INDICES_POINTS = 5, 64, 32
@@ -60,10 +60,10 @@ def design_of(varied: Sequence[Varied], *, method: str, points: int | None, seed
     """
     faults = []
     if method not in METHODS:
-        faults.append(Fault(WHERE, "--method", method, f"must be one of {', '.join(METHODS)}"))
+        faults.append(Fault(COMMAND_LINE, "--method", method, f"must be one of {', '.join(METHODS)}"))
     if points is not None and method == "grid":
         remedy = "write steps into the ranges, KEY=LOW:HIGH:STEPS, or take another --method"
-        faults.append(Fault(WHERE, "--points", str(points), "is not used by a grid", remedy))
+        faults.append(Fault(COMMAND_LINE, "--points", str(points), "is not used by a grid", remedy))
     if faults:
         raise InputError(faults)
     if method == "grid":
@@ -128,4 +128,4 @@ def _power_of_two(number: int) -> int:
 def _refuse_too_many(number: int) -> None:
     if not 1 <= number <= MOST_POINTS:
         remedy = "fewer steps or points, or fewer keys"
-        raise InputError(Fault(WHERE, "points", str(number), f"must be 1 to {MOST_POINTS} in all", remedy))
+        raise InputError(Fault(COMMAND_LINE, "points", str(number), f"must be 1 to {MOST_POINTS} in all", remedy))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.heat.balance import settled
 from dishtrace.heat.run import up_direction
 from dishtrace.heat.setting import Setting, settings_of
@@ -132,6 +132,6 @@ def refuse_unknown(given: Mapping[str, str], parts: list[str]) -> None:
         if key not in known:
             like = nearest(key, known)
             remedy = f'did you mean "{like}"?' if like else f"known: {', '.join(known[: len(BY_KEY)])}, part.NAME.END"
-            faults.append(Fault("command line", f"{option} {key}", "", "names no figure", remedy))
+            faults.append(Fault(COMMAND_LINE, f"{option} {key}", "", "names no figure", remedy))
     if faults:
         raise InputError(faults)

@@ -8,12 +8,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import Uncertain, nominal, plain_number
 
 LETTERS = {"x": 0, "y": 1, "z": 2}
-WHERE = "command line"
 _FORM = 'must be KEY=LOW:HIGH, for instance "dish.slope_error_mrad=1:6"'
 _FORM_WITH_STEPS = 'must be KEY=LOW:HIGH:STEPS or KEY=A,B,C, for instance "dish.slope_error_mrad=1:6:11"'
 MOST_STEPS = 10_000
@@ -79,13 +78,13 @@ def varied_of(given: Sequence[str | Varied], *, with_steps: bool = True) -> tupl
             faults += error.faults
     keys = [one.key for one in found]
     faults += [
-        Fault(WHERE, f"--vary {key}", "", "is given twice", "keep one of them")
+        Fault(COMMAND_LINE, f"--vary {key}", "", "is given twice", "keep one of them")
         for key in dict.fromkeys(keys)
         if keys.count(key) > 1
     ]
     if not given:
         form = _FORM_WITH_STEPS if with_steps else _FORM
-        faults.append(Fault(WHERE, "--vary", "", "is missing", f"name at least one key: it {form}"))
+        faults.append(Fault(COMMAND_LINE, "--vary", "", "is missing", f"name at least one key: it {form}"))
     if faults:
         raise InputError(faults)
     return tuple(found)
@@ -95,7 +94,7 @@ def _parsed(text: str, with_steps: bool) -> Varied:
     key, equals, rest = text.partition("=")
     key, rest = key.strip(), rest.strip()
     if not equals or not key or not rest:
-        raise InputError(Fault(WHERE, "--vary", text, _FORM_WITH_STEPS if with_steps else _FORM))
+        raise InputError(Fault(COMMAND_LINE, "--vary", text, _FORM_WITH_STEPS if with_steps else _FORM))
     if with_steps and ("," in rest or ":" not in rest):
         return _listed(key, rest, text)
     pieces = [piece.strip() for piece in rest.split(":")]
@@ -106,12 +105,12 @@ def _parsed(text: str, with_steps: bool) -> Varied:
     except (ValueError, IndexError):
         is_sound = False
     if not is_sound:
-        raise InputError(Fault(WHERE, "--vary", text, _FORM_WITH_STEPS if with_steps else _FORM))
+        raise InputError(Fault(COMMAND_LINE, "--vary", text, _FORM_WITH_STEPS if with_steps else _FORM))
     if low >= high:
         remedy = "swap the two" if low > high else "give two different ends"
-        raise InputError(Fault(WHERE, f"--vary {key}", rest, "must have its low end below its high end", remedy))
+        raise InputError(Fault(COMMAND_LINE, f"--vary {key}", rest, "must have its low end below its high end", remedy))
     if steps is not None and not 2 <= steps <= MOST_STEPS:
-        raise InputError(Fault(WHERE, f"--vary {key}", rest, f"must have 2 to {MOST_STEPS} steps"))
+        raise InputError(Fault(COMMAND_LINE, f"--vary {key}", rest, f"must have 2 to {MOST_STEPS} steps"))
     return Varied(key, low, high, steps)
 
 
@@ -119,7 +118,7 @@ def _listed(key: str, rest: str, text: str) -> Varied:
     """Values one by one: numbers, true or false, or texts."""
     values = tuple(_value(piece.strip()) for piece in rest.split(","))
     if any(value == "" for value in values) or len(set(values)) < len(values):
-        raise InputError(Fault(WHERE, "--vary", text, "must list different values, none of them empty"))
+        raise InputError(Fault(COMMAND_LINE, "--vary", text, "must list different values, none of them empty"))
     numbers = [value for value in values if plain_number(value) is not None]
     low, high = (min(numbers), max(numbers)) if numbers else (math.nan, math.nan)
     return Varied(key, low, high, len(values), values)
@@ -200,7 +199,7 @@ def _whole(scene: Scene, values: Mapping[str, Any]) -> dict[str, Any]:
             whole[key] = value
             continue
         if LETTERS[letter] >= len(numbers):
-            raise InputError(Fault(WHERE, key, "", f"is no number of this list, which has {len(numbers)}"))
+            raise InputError(Fault(COMMAND_LINE, key, "", f"is no number of this list, which has {len(numbers)}"))
         entries = list(whole.get(table, numbers))
         entries[LETTERS[letter]] = value
         whole[table] = entries
@@ -209,7 +208,7 @@ def _whole(scene: Scene, values: Mapping[str, Any]) -> dict[str, Any]:
 
 def _told(fault: Fault) -> Fault:
     """A fault of a scene with values put in: it stands on the command line, not in the file."""
-    return Fault(WHERE, fault.key.removeprefix("variant 1 "), fault.found, fault.allowed, fault.remedy)
+    return Fault(COMMAND_LINE, fault.key.removeprefix("variant 1 "), fault.found, fault.allowed, fault.remedy)
 
 
 def refuse_ends(scene: Scene, varied: Sequence[Varied]) -> None:

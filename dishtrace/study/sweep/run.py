@@ -9,14 +9,14 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.progress import whole_rays
 from dishtrace.study.stopping import Interrupts, StoppedError
 from dishtrace.study.sweep.cluster import traced_on_cluster
 from dishtrace.study.sweep.design import design_of
-from dishtrace.study.sweep.keys import WHERE, Varied, refuse_ends, varied_of
+from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
 from dishtrace.study.sweep.outcome import Sweep
 from dishtrace.study.sweep.points import Job, Point, in_lots, traced_point, traced_points
 from dishtrace.study.sweep.side_by_side import Workers
@@ -198,4 +198,4 @@ def _refuse_all_faulty(points: Sequence[Point]) -> None:
     """A sweep of which no point is sound has nothing to tell."""
     if points and all(point.fault for point in points):
         said = f"has no point that could be traced; the first: {points[0].fault}"
-        raise InputError(Fault(WHERE, "--vary", "", said))
+        raise InputError(Fault(COMMAND_LINE, "--vary", "", said))
