@@ -32,6 +32,11 @@ class Estimate:
         is_known = self.se is not None and np.isfinite(self.se)
         return {"value": value if np.isfinite(value) else None, "se": float(self.se) if is_known else None}
 
+    def columns(self, key: str) -> dict[str, float | None]:
+        """The same as two columns of a table, ``key`` and ``key_se``."""
+        told = self.to_dict()
+        return {key: told["value"], f"{key}_se": told["se"]}
+
     def interval(self, share: float = 0.95, *, blocks: int = 32) -> tuple[float, float] | None:
         """Interval that holds the truth in a given share of runs, for a quantity that cannot be negative.
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from dishtrace.report.cautions import cautions
 from dishtrace.report.csv_rows import write_rows
-from dishtrace.report.exports import json_text
+from dishtrace.report.exports import write_object
 from dishtrace.report.numerals import PLAIN, Signs, significant, written, written_pair
 from dishtrace.report.spotmap import contour_levels, smoothed
 from dishtrace.report.tables import WIDTH, Heading, bullets, cell, grid, joined
@@ -260,15 +260,14 @@ def write_comparison(comparison: Comparison, folder: Path) -> list[str]:
     list of str
         Names of the files written.
     """
-    text = json_text(comparison.to_dict())
-    (folder / "comparison.json").write_text(text + "\n", encoding="utf-8")
+    names = [write_object(comparison.to_dict(), folder / "comparison.json")]
     comments = [
         f"dishtrace {comparison.version}, {comparison.rays} rays each, seed {comparison.seed}, same random points",
         f"one row a scene and figure; difference: from scene {comparison.first.name!r}, with its own standard error",
         "rays_to_tell: rays at which a difference of this size would be 2 standard errors",
         "dishes_sd: scatter from one dish to another by the luck of setting facets; empty: nothing to tell",
     ]
-    return ["comparison.json", write_rows(comparison.rows(), folder / "comparison.csv", comments)]
+    return [*names, write_rows(comparison.rows(), folder / "comparison.csv", comments)]
 
 
 @dataclass(frozen=True, eq=False)

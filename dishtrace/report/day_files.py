@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from dishtrace.report.csv_rows import write_rows
 from dishtrace.report.day import day_cautions, hazard_text, traces_text
-from dishtrace.report.exports import json_text
+from dishtrace.report.exports import write_object
 from dishtrace.report.folder import slugs
 from dishtrace.report.timeline import write_events, write_timeline
 
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 def write_day(found: Day, folder: Path) -> list[str]:
     """Write all tables of a day or year into a folder that exists; gives their names, day.json first."""
     told = found.to_dict() | {"cautions": day_cautions(found)}
-    (folder / "day.json").write_text(json_text(told) + "\n", encoding="utf-8")
-    written = ["day.json", _write(folder / "day.csv", found, found.rows())]
+    written = [write_object(told, folder / "day.json")]
+    written.append(_write(folder / "day.csv", found, found.rows()))
     if found.months:
         written.append(_write(folder / "day-months.csv", found, month_rows(found)))
     if found.hazards:
@@ -76,6 +76,6 @@ def _flat(told: dict[str, Any]) -> dict[str, Any]:
 
 def _write(path: Path, found: Day, rows: list[dict[str, Any]]) -> str:
     """A csv file with a remark above it; what is unknown is left empty."""
-    title = " ".join((found.scene.title or "untitled").split())
+    title = found.scene.title_line
     about = f"dishtrace {found.version}, scene {title!r}: {traces_text(found)} of {found.rays} rays"
     return write_rows(rows, path, [about])

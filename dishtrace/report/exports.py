@@ -71,9 +71,13 @@ def results_object(result: Result, drift: Drift | None = None, heat: dict | None
 
 def write_json(result: Result, folder: Path, drift: Drift | None = None, heat: dict | None = None) -> str:
     """Write results.json, the object that `--json` prints, too."""
-    text = json_text(results_object(result, drift, heat))
-    (folder / "results.json").write_text(text + "\n", encoding="utf-8")
-    return "results.json"
+    return write_object(results_object(result, drift, heat), folder / "results.json")
+
+
+def write_object(told: object, path: Path) -> str:
+    """Write what `json_text` takes into a file; gives its name."""
+    path.write_text(json_text(told) + "\n", encoding="utf-8")
+    return path.name
 
 
 def json_text(value: object, *, is_ascii: bool = False) -> str:
@@ -175,7 +179,7 @@ def _fit_columns(fit: MeasuredMirror | MeasuredFacet) -> dict[str, Iterable[floa
 
 def source_lines(result: Result) -> list[str]:
     """Which program, scene, rays and seed made a file."""
-    title = " ".join((result.scene.title or "untitled").split())
+    title = result.scene.title_line
     return [f"dishtrace {result.version}, scene {title!r}, {result.rays} rays, seed {result.seed}"]
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from dishtrace.report.cautions import CODES
 from dishtrace.report.csv_rows import write_rows
-from dishtrace.report.exports import json_text
+from dishtrace.report.exports import write_object
 from dishtrace.report.numerals import PLAIN, Signs, written_pair
 from dishtrace.report.tables import WIDTH, Heading, bullet, bullets, grid, joined
 from dishtrace.stats import Estimate
@@ -82,7 +82,7 @@ def fit_text(fit: Fit, signs: Signs = PLAIN) -> Text:
 
 
 def _head(fit: Fit) -> list[str]:
-    title = " ".join((fit.scene.title or "untitled").split())
+    title = fit.scene.title_line
     lines: list[str] = [Heading(f"What the readings say about: {title}"[:WIDTH])]
     if fit.stopped:
         lines.append("STOPPED EARLY: what needs more traces is missing.")
@@ -178,9 +178,9 @@ def write_fit(fit: Fit, folder: Path) -> list[str]:
     list of str
         Names of the files written.
     """
-    (folder / "fit.json").write_text(json_text(fit.to_dict()) + "\n", encoding="utf-8")
+    names = [write_object(fit.to_dict(), folder / "fit.json")]
     comments = [f"dishtrace {fit.version}, {fit.rays} rays each, seed {fit.seed}", "low, high: 95 % interval"]
-    names = ["fit.json", write_rows(fit.rows(), folder / "fit.csv", comments)]
+    names.append(write_rows(fit.rows(), folder / "fit.csv", comments))
     if fit.heat is not None:
         remark = "temperature_c: corrected; fitted_c: from the heat balance, empty where the reading was left out"
         names.append(write_rows(log_rows(fit), folder / "fit-log.csv", [comments[0], remark]))

@@ -25,7 +25,6 @@ MOST_INPUTS = 3
 LOUD = ("THE WALL MELTS", "MORE THAN")
 BURST = "BURST"
 """How notes begin that stand out."""
-WHERE = {"air": "air", "sky": "sky", "surroundings": "surroundings"}
 SINKS = {"air": "air", "radiation": "radiation", "filling": "filling", "vapour": "vapour above it"}
 
 
@@ -89,7 +88,7 @@ def lumps(heat: HeatResult, signs: Signs) -> list[str]:
             [
                 _told(stagnation, part.spread, signs),
                 f"absorbs {absorbed}",
-                "loses " + ", ".join(f"{watts:.0f} W to {WHERE[key]}" for key, watts in told.losses_w.items()),
+                "loses " + ", ".join(f"{watts:.0f} W to {key}" for key, watts in told.losses_w.items()),
             ],
             indent="    ",
         )

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dishtrace.report.csv_rows import write_rows
-from dishtrace.report.exports import json_text
+from dishtrace.report.exports import write_object
 from dishtrace.report.folder import slugs
 from dishtrace.report.timeline import write_events, write_timeline
 from dishtrace.units import celsius
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 def write_heat(heat: HeatResult, folder: Path) -> list[str]:
     """Write all tables of a heat result into a folder that exists; gives their names, heat.json first."""
-    (folder / "heat.json").write_text(json_text(heat.to_dict()) + "\n", encoding="utf-8")
-    written = ["heat.json", write_rows(heat.rows(), folder / "heat.csv", _about(heat))]
+    written = [write_object(heat.to_dict(), folder / "heat.json")]
+    written.append(write_rows(heat.rows(), folder / "heat.csv", _about(heat)))
     for name, part in zip(slugs(heat.parts), heat.parts.values(), strict=True):
         if part.balance is not None:
             written.append(_write_curve(heat, part, folder / f"heat-curve-{name}.csv"))
@@ -35,7 +35,7 @@ def write_heat(heat: HeatResult, folder: Path) -> list[str]:
 
 
 def _about(heat: HeatResult) -> list[str]:
-    title = " ".join((heat.scene.title or "untitled").split())
+    title = heat.scene.title_line
     return [f"dishtrace {heat.version}, scene {title!r}: {heat.result.rays} rays, seed {heat.result.seed}"]
 
 

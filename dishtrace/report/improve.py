@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from dishtrace.report.cautions import CODES
 from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_rows
-from dishtrace.report.exports import json_text
+from dishtrace.report.exports import write_object
 from dishtrace.report.numerals import PLAIN, Signs, written
 from dishtrace.report.tables import WIDTH, Heading, bullets, grid, joined
 from dishtrace.study.improve.outcome import sureness
@@ -97,7 +97,7 @@ def _told(key: str, estimate: Estimate, signs: Signs) -> str:
 
 
 def _head(found: Improvement) -> list[str]:
-    title = " ".join((found.scene.title or "untitled").split())
+    title = found.scene.title_line
     lines: list[str] = [Heading(f"Improve: {title}"[:WIDTH])]
     if found.stopped:
         lines.append("STOPPED EARLY")
@@ -143,9 +143,9 @@ def _figures(found: Improvement, signs: Signs) -> list[str]:
 def write_improvement(found: Improvement, folder: Path) -> list[str]:
     """Write improve.json and improve.csv into a folder that exists; gives their names."""
     told = {**found.to_dict(), "conclusion": conclusion(found)}
-    (folder / "improve.json").write_text(json_text(told) + "\n", encoding="utf-8")
+    names = [write_object(told, folder / "improve.json")]
     comments = [
         f"dishtrace {found.version}, {found.rays} rays each, seed {found.seed}, same random points",
         f"aim: {found.aim}; limits: {', '.join(str(limit) for limit in found.limits) or 'none'}; a row a trial",
     ]
-    return ["improve.json", write_rows(found.rows(), folder / "improve.csv", comments)]
+    return [*names, write_rows(found.rows(), folder / "improve.csv", comments)]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from dishtrace.report.cautions import CODES
 from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_rows
-from dishtrace.report.exports import json_text
+from dishtrace.report.exports import write_object
 from dishtrace.report.numerals import PLAIN, Signs, significant, written
 from dishtrace.report.tables import WIDTH, Heading, bullets, grid, joined
 from dishtrace.stats import Estimate
@@ -117,7 +117,7 @@ def _estimate(name: str, value: Estimate, signs: Signs) -> str:
 
 
 def _head(sizing: Sizing) -> list[str]:
-    title = " ".join((sizing.scene.title or "untitled").split())
+    title = sizing.scene.title_line
     varied = ", ".join(
         f"{KNOBS[knob.name]} {_length(knob.name, knob.low)} to {_length(knob.name, knob.high)}" for knob in sizing.knobs
     )
@@ -236,10 +236,10 @@ def _wrapped(text: str) -> list[str]:
 def write_size(sizing: Sizing, folder: Path) -> list[str]:
     """Write size.json and size.csv into a folder that exists; gives their names."""
     told = {**sizing.to_dict(), "recommendation": recommendation(sizing)}
-    (folder / "size.json").write_text(json_text(told) + "\n", encoding="utf-8")
+    names = [write_object(told, folder / "size.json")]
     comments = [
         f"dishtrace {sizing.version}, {sizing.rays} rays each, seed {sizing.seed}, same random points",
         f"part {sizing.part!r}; a row a size; share: of the light that leaves the mirror, what meets the part first",
         "net_w: what it absorbs less what it loses at that temperature; ..._se: standard error of the tracing",
     ]
-    return ["size.json", write_rows(sizing.rows(), folder / "size.csv", comments)]
+    return [*names, write_rows(sizing.rows(), folder / "size.csv", comments)]

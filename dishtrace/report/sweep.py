@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from dishtrace.report.cautions import CODES
 from dishtrace.report.columns import fitting
 from dishtrace.report.csv_rows import write_parquet, write_rows
-from dishtrace.report.exports import json_text
+from dishtrace.report.exports import write_object
 from dishtrace.report.numerals import PLAIN, Signs, written
 from dishtrace.report.tables import WIDTH, Heading, bullets, grid, joined
 from dishtrace.study.sweep.figures import factor_of, label_of
@@ -53,7 +53,7 @@ def sweep_text(sweep: Sweep, wanted: Sequence[str] = (), signs: Signs = PLAIN) -
 
 
 def _head(sweep: Sweep) -> list[str]:
-    title = " ".join((sweep.scene.title or "untitled").split())
+    title = sweep.scene.title_line
     lines: list[str] = [Heading(f"Sweep: {title}"[:WIDTH])]
     if sweep.stopped:
         lines.append("STOPPED EARLY: the same command goes on where this stopped.")
@@ -133,12 +133,12 @@ def _short(value: Any) -> str:
 
 def write_sweep(sweep: Sweep, folder: Path) -> list[str]:
     """Write sweep.json, sweep.csv and, where pyarrow is installed, sweep.parquet; gives their names."""
-    (folder / "sweep.json").write_text(json_text(sweep.to_dict()) + "\n", encoding="utf-8")
+    names = [write_object(sweep.to_dict(), folder / "sweep.json")]
     comments = [
         f"dishtrace {sweep.version}, {sweep.rays} rays each, seed {sweep.seed}, same random points",
         f"scene {sweep.scene.title!r}, {sweep.design.method}; a row a point; ..._se: standard error of the tracing",
     ]
-    names = ["sweep.json", write_rows(sweep.rows(), folder / "sweep.csv", comments)]
+    names.append(write_rows(sweep.rows(), folder / "sweep.csv", comments))
     about = {"dishtrace": json.dumps({"version": sweep.version, "rays": sweep.rays, "seed": sweep.seed})}
     parquet = write_parquet(sweep.columns(), folder / "sweep.parquet", about)
     return [*names, parquet] if parquet else names

@@ -147,6 +147,11 @@ class Scene(Table):
         return scene_notes(self._source)
 
     @property
+    def title_line(self) -> str:
+        """The title on one line; "untitled" where it is empty."""
+        return " ".join(self.title.split()) or "untitled"
+
+    @property
     def file(self) -> str:
         """The scene file as the user named it; ``"scene"`` for one made in Python."""
         return self._source.name

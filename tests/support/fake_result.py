@@ -241,6 +241,7 @@ def make_scene() -> SimpleNamespace:
     )
     return SimpleNamespace(
         title="Invented pot dish",
+        title_line="Invented pot dish",
         dish=SimpleNamespace(focal_length_m=FOCAL_LENGTH, outline=outline, facets=None),
         parts=(),
         screens=(),

@@ -80,8 +80,7 @@ class Sizing:
                 row[f"loss_w.{temperature:g}_c"] = float(trial.heat.losses_w[number])
                 told[f"net_w.{temperature:g}_c"] = trial.net_w(number)
             for key, estimate in told.items():
-                pair = estimate.to_dict()
-                row[key], row[f"{key}_se"] = pair["value"], pair["se"]
+                row |= estimate.columns(key)
             rows.append(row)
         return rows
 

@@ -71,14 +71,9 @@ class Sweep:
         None stands where there is nothing to tell.
         """
         figures = self.figure_keys()
-        rows = []
-        for point in self.points:
-            row: dict[str, Any] = {"point": point.number, **point.values}
-            for key in figures:
-                told = point.figures[key].to_dict() if key in point.figures else {"value": None, "se": None}
-                row[key], row[f"{key}_se"] = told["value"], told["se"]
-            rows.append({**row, "fault": point.fault or None})
-        return rows
+        return [
+            {"point": point.number, **point.columns(figures), "fault": point.fault or None} for point in self.points
+        ]
 
     def columns(self) -> dict[str, list[Any]]:
         """The tidy table by column."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -58,6 +58,13 @@ class Point:
     values: dict[str, Any]
     figures: dict[str, Estimate] = field(default_factory=dict)
     fault: str = ""
+
+    def columns(self, figures: Iterable[str]) -> dict[str, Any]:
+        """Its values and these figures, each beside its error (`..._se`), as columns of a table; None: not there."""
+        row = dict(self.values)
+        for key in figures:
+            row |= self.figures[key].columns(key) if key in self.figures else {key: None, f"{key}_se": None}
+        return row
 
     def to_json(self) -> dict[str, Any]:
         """As a line of the file that a sweep resumes from."""
