@@ -131,13 +131,13 @@ def fit_heating(
     found = least_squares(left, guess, x_scale=scale, method="lm", xtol=1e-12, ftol=1e-12, gtol=1e-12)
     scatter = _scatter(found.fun, stretches, n_numbers=len(guess), step_k=step_k)
     scaled = found.jac * scale
-    spread = np.linalg.pinv(scaled.T @ scaled) * np.outer(scale, scale)
+    spread = np.linalg.pinv(scaled.T @ scaled)
     return Heating(
         power_w=float(found.x[0]),
         loss_w_k=float(found.x[1]),
         wall_k_w=float(found.x[2]) if has_wall else float(wall_k_w or 0.0),
         starts_c=found.x[3 if has_wall else 2 :],
-        covariance=scatter.variance * scatter.widening * spread,
+        covariance=scatter.variance * scatter.widening * spread * np.outer(scale, scale),
         freedom=scatter.freedom,
         noise_k=math.sqrt(scatter.variance),
         echo=scatter.echo,
