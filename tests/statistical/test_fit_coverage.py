@@ -15,12 +15,13 @@ import numpy as np
 import pytest
 
 from dishtrace.study.fit.edges import match_edges, traced_edges
-from dishtrace.study.fit.findings import finding, student
+from dishtrace.study.fit.findings import Finding, finding, student
 from dishtrace.study.fit.heating import fit_heating
 from dishtrace.study.fit.ladder import FIRST_SLOPES_MRAD
 from dishtrace.study.fit.matching import match_spot
 from dishtrace.study.fit.radii import radii
 from dishtrace.study.fit.spot_test import GRID_SHARE, RADII_FREEDOM, _slope_finding
+from dishtrace.study.fit.whole import combined
 from tests.support.fit_readings import (
     edge_rungs,
     edge_spread_m,
@@ -122,6 +123,24 @@ def test_intervals_hold_the_truth(hits, seed):
 
 def test_spot_intervals_hold_the_truth(seed):
     assert np.all(spot_hits(np.random.default_rng(seed), FEW) >= LEAST)
+
+
+def test_kinds_with_right_errors_disagree_in_a_twentieth_of_all_tests(seed):
+    """Three kinds, errors of 0.1, 0.2 and 0.4: in 4000 tests 200 disagree (standard deviation 13.8; 4.3 of those are a
+    false alarm in 60 000), and the interval of the rest holds the truth in 95 % at least, since it is only widened.
+    Catches a point of 3.84 a degree, which finds 86 that disagree."""
+    noise, errors = np.random.default_rng(seed + 300), np.array([0.1, 0.2, 0.4])
+    held = []
+    for values in 5.0 + errors * noise.standard_normal((4000, 3)):
+        told = [
+            Finding(key, "mrad", value, se, value - 2.0 * se, value + 2.0 * se)
+            for key, value, se in zip("abc", values, errors, strict=True)
+        ]
+        found = combined(told)
+        if "disagree" not in found.remark:
+            held.append(found.low < 5.0 < found.high)
+    assert abs(4000 - len(held) - 200) < 4.3 * 13.8
+    assert sum(held) > 0.95 * len(held) - 4.3 * 13.8
 
 
 @pytest.mark.slow

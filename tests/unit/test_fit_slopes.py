@@ -206,6 +206,39 @@ def test_readings_that_agree_are_averaged_and_others_are_not():
     assert not none.told
 
 
+@pytest.mark.parametrize(("n", "point"), [(2, 3.841), (3, 5.991)])
+def test_kinds_are_averaged_up_to_the_95_percent_point_of_chi_squared(n, point):
+    """Upper critical values for 1 and 2 degrees: NIST/SEMATECH, *e-Handbook of Statistical Methods*, 1.3.6.7.4.
+
+    Of n values with errors of 1, the outer two at -d and d, chi-squared is 2 d^2. Catches a point for one degree times
+    the degrees, and as many degrees as kinds.
+    """
+    for chi, is_averaged in ((0.999 * point, True), (1.001 * point, False)):
+        d = math.sqrt(0.5 * chi)
+        kinds = zip(("spot", "power", "target"), (-d, d, 0.0), strict=True)
+        found = combined([slope_of(kind, 20.0 + beside, 1.0) for kind, beside in kinds][:n])
+        assert found.value == pytest.approx(20.0 if is_averaged else 20.0 - d)
+        assert ("disagree by more than their errors" in found.remark) is not is_averaged
+        assert found.se == pytest.approx(d / math.sqrt(n) * math.sqrt(2.0 / (n - 1)) if is_averaged else 1.0)
+
+
+def test_scatter_beyond_the_errors_widens_error_and_interval_alike():
+    """R. T. Birge, Phys. Rev. 40 (1932) 207: errors times sqrt(chi^2 / (n - 1)); of three alike ones this is the error
+    that the scatter of the values alone gives. Catches an error that is not widened, and chi for the ratio.
+    """
+    values = np.array([4.86, 5.0, 5.14])
+    found = combined(
+        [slope_of(kind, value, 0.1) for kind, value in zip(("spot", "target", "power"), values, strict=True)]
+    )
+    assert found.se == pytest.approx(values.std(ddof=1) / math.sqrt(3.0))
+    assert (found.high - found.value, found.value - found.low) == pytest.approx((1.960 * found.se,) * 2, rel=1e-4)
+    assert "1.4 times" in found.remark
+    calm = combined([slope_of("spot", 5.0, 0.1), slope_of("power", 5.1, 0.1)])
+    assert calm.se == pytest.approx(0.1 / math.sqrt(2.0))
+    assert calm.high - calm.value == pytest.approx(1.960 * calm.se, rel=1e-4)
+    assert "times" not in calm.remark
+
+
 def test_polynomial_between_nodes_is_exact_for_polynomials():
     nodes = nodes_about(20.0)
     assert len(nodes) == 5

@@ -15,7 +15,7 @@ from dishtrace.flux.measure import prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.fit.edges import EDGE, match_edges, read_radii, traced_edges
-from dishtrace.study.fit.findings import Finding, student
+from dishtrace.study.fit.findings import LEVEL, Finding, student
 from dishtrace.study.fit.given import Amount
 from dishtrace.study.fit.heat_test import heat_test
 from dishtrace.study.fit.ladder import FIRST_SLOPES_MRAD, Ladder, Rung, target_planes
@@ -40,8 +40,6 @@ READ_AS = {
 }
 """What slope errors come from, in words."""
 KEY = "slope_error_mrad"
-AGREES = 3.84
-"""Squared distance in standard errors at which two independent values disagree, 95 % of chi-squared with 1 degree."""
 
 
 def fit(
@@ -247,7 +245,7 @@ def _power(done: Fit, rungs: Sequence[Rung], dni: float) -> PowerMatch:
 
 
 def _slopes(done: Fit) -> Iterator[Finding]:
-    """What each kind of reading says about the slope error, the sharpest kind first."""
+    """What each kind of reading says about the slope error, that which sees the mirror's shape most plainly first."""
     if done.spot is not None:
         yield from (one for key, one in done.spot.findings.items() if key.startswith("slope_error"))
     if done.edge is not None:
@@ -276,26 +274,42 @@ def _together(done: Fit) -> dict[str, Finding]:
 def combined(slopes: Sequence[Finding]) -> Finding:
     """One slope error from several kinds of reading: the mean weighted by one over squared errors.
 
-    Kinds that disagree (chi-squared above its 95 % point) are not averaged: the first is kept, and that is said.
+    Kinds that disagree (chi-squared above its 95 % point for n - 1 degrees of freedom [1]_) are not averaged: the first
+    is kept, and that is said. Where those that are averaged scatter by more than their errors, the error of the mean is
+    multiplied by Birge's ratio, the root of chi-squared over n - 1 [2]_, and that is said too.
+
+    References
+    ----------
+    .. [1] NIST/SEMATECH, *e-Handbook of Statistical Methods*, 1.3.6.6.6 and 1.3.6.7.4.
+    .. [2] R. T. Birge, "The calculation of errors by the method of least squares", Phys. Rev. 40 (1932) 207-227.
     """
     told = [one for one in slopes if one.told and one.se]
     if not told:
         first = slopes[0]
         return Finding(KEY, "mrad", first.value, None, first.low, first.high, False, first.remark)
+    words = [READ_AS.get(one.key, one.key) for one in told]
+    if len(told) == 1:
+        return replace(told[0], key=KEY, remark=f"from {words[0]}")
     weights = np.array([one.se**-2.0 for one in told])
     values = np.array([one.value for one in told])
-    mean = float(weights @ values / weights.sum())
-    chi = float(weights @ (values - mean) ** 2)
-    names = ", ".join(READ_AS.get(one.key, one.key) for one in told)
-    if len(told) == 1 or chi > AGREES * (len(told) - 1):
-        first = told[0]
-        remark = f"from {names.split(',')[0]}"
-        if len(told) > 1:
-            remark += f"; {names} disagree by more than their errors, so they are not averaged"
-        return Finding(KEY, "mrad", first.value, first.se, first.low, first.high, True, remark)
-    se = float(weights.sum() ** -0.5)
-    half = min(student(1e9) * se * max(1.0, math.sqrt(chi)), max(0.5 * (one.high - one.low) for one in told))
-    return Finding(KEY, "mrad", mean, se, max(mean - half, 0.0), mean + half, True, f"from {names} together")
+    mean, freedom = float(weights @ values / weights.sum()), len(told) - 1
+    chi_squared, names = float(weights @ (values - mean) ** 2), ", ".join(words)
+    if chi_squared > _most_chi_squared(freedom):
+        remark = f"from {words[0]}; {names} disagree by more than their errors, so they are not averaged"
+        return replace(told[0], key=KEY, remark=remark)
+    ratio = max(1.0, math.sqrt(chi_squared / freedom))
+    se, remark = ratio * float(weights.sum() ** -0.5), f"from {names} together"
+    if ratio > 1.0:
+        remark += f"; they scatter {ratio:.3g} times as much as their errors say, so the mean's error is so much larger"
+    half = student(math.inf) * se
+    return Finding(KEY, "mrad", mean, se, max(mean - half, 0.0), mean + half, True, remark)
+
+
+def _most_chi_squared(freedom: int) -> float:
+    """95 % point of chi-squared: up to it, values that differ by nothing but their errors stay in 19 of 20 tests. [–]"""
+    from scipy.stats import chi2
+
+    return float(chi2.ppf(LEVEL, freedom))
 
 
 def _notes(done: Fit) -> Iterator[str]:
