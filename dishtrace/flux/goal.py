@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.stats import Estimate
 from dishtrace.trace.points import N_SCRAMBLES
 
@@ -110,7 +110,7 @@ class GoalReached:
         return f"{what}: {reached} instead of the {wanted} wanted; held up by {self.held_up_by}"
 
 
-def parsed_goal(text: str, *, where: str = "command", key: str = "until") -> Goal:
+def parsed_goal(text: str) -> Goal:
     """A goal as people write it: "receiver 0.1%", "peak 1 %".
 
     Raises
@@ -126,7 +126,9 @@ def parsed_goal(text: str, *, where: str = "command", key: str = "until") -> Goa
             return Goal(names[found[1].lower()], percent / 100.0)
     allowed = f"must be a quantity and its relative standard error in percent, from {SMALLEST_PERCENT:g} to below 100"
     quantities = ", ".join(QUANTITIES)
-    raise InputError(Fault(where, key, repr(text), allowed, f'write "receiver 0.1%"; quantities are {quantities}'))
+    raise InputError(
+        Fault(COMMAND_LINE, "--until", repr(text), allowed, f'write "receiver 0.1%"; quantities are {quantities}')
+    )
 
 
 def relative_error(estimate: Estimate) -> float | None:

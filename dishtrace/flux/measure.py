@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.goal import (
     LONGEST_SECONDS,
     MOST_RAYS,
@@ -169,7 +169,7 @@ def _checked_points(rays: int, seed: int, threads: int, seconds: float | None) -
     ):
         if not low <= value <= high:
             raise InputError(
-                Fault("command", name, str(value), f"must be from {low} to {high}", f"give another {name}")
+                Fault(COMMAND_LINE, f"--{name}", str(value), f"must be from {low} to {high}", f"give another {name}")
             )
     return points_for(rays)
 
@@ -197,7 +197,9 @@ def replay(scene: Scene, *, seed: int, ray: int) -> np.ndarray:
     """
     last = MOST_POINTS * N_SCRAMBLES - 1
     if not 0 <= ray <= last:
-        fault = Fault("command", "first ray", str(ray), f"must be from 0 to {last}", "give a ray that a run can have")
+        fault = Fault(
+            COMMAND_LINE, "--first-ray", str(ray), f"must be from 0 to {last}", "give a ray that a run can have"
+        )
         raise InputError(fault)
     prepared = prepare(scene, seed=seed)
     return ray_path(prepared.assembly.optics, no_screens(), prepared.tally(), ray=ray)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.placed import placed
 from dishtrace.scene.model import Scene
 from dishtrace.scene.source import IN_PYTHON
@@ -41,7 +41,7 @@ def named_scenes(scenes: Scene | Mapping[str, Scene] | Iterable[Scene]) -> dict[
     if len(named) < 2:
         found = f'"{next(iter(named))}"' if named else ""
         remedy = "name a second scene, or write [[variant]] tables in the first"
-        raise InputError(Fault("comparison", "scenes", found, "must be two at least, or one with variants", remedy))
+        raise InputError(Fault(COMMAND_LINE, "scenes", found, "must be two at least, or one with variants", remedy))
     return named
 
 

@@ -148,7 +148,7 @@ def test_radii_by_hand(folder):
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ([], "has no readings to fit"),
+        ([], "command line: --log, --spot or --target must be given"),
         (["--spot", "photo.png"], "a photo without scale tells no size"),
         (["--spot", "photo.png", "--scale", "0.4"], "scale"),
         (["--spot", "none.png", "--scale", "0.4 mm/px"], "does not exist"),

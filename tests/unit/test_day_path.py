@@ -115,7 +115,7 @@ def test_what_is_wrong_is_told_at_once():
     text = str(raised.value)
     assert "site is missing" in text
     assert "step = 7 must be from 1 to 120 and divide a day" in text
-    assert "most traces = 3 must be from 16" in text
+    assert "--traces = 3 must be from 16" in text
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.stats import Estimate
 from dishtrace.study.day.field import Field, fitted
 from dishtrace.study.day.spread import Chosen, choose, distinct
@@ -221,7 +221,9 @@ def light_along(
     lit = np.flatnonzero(poses.is_lit & (importance > 0.0))
     if not len(lit):
         allowed = "has the sun behind the dish, or behind more than half of its mirror, whenever it shines"
-        raise InputError(Fault("day", "date", f"{path.time[0]:%Y-%m-%d}", allowed, "turn the dish, or choose a day"))
+        raise InputError(
+            Fault(COMMAND_LINE, "date", f"{path.time[0]:%Y-%m-%d}", allowed, "turn the dish, or choose a day")
+        )
     places, results = poses.places[lit], {}
     tracer.n_wanted += min(most, len(np.unique(distinct(places))))
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.sun.position import REFRACTION_AT_HORIZON_DEG, air_pressure, next_rise_and_set
 
@@ -102,7 +102,7 @@ def _named_zone(zone: str) -> tzinfo:
         return ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         remedy = 'for instance "+02:00" or "Europe/Athens"'
-        raise InputError(Fault("day", "zone", zone, "is not a known zone", remedy)) from error
+        raise InputError(Fault(COMMAND_LINE, "--zone", zone, "is not a known zone", remedy)) from error
 
 
 def sun_path(scene: Scene, *, first: date, days: int, step_min: float, zone: tzinfo) -> SunPath:
@@ -211,4 +211,4 @@ def _never_up(scene: Scene, midnight: datetime, days: int, *, highest: float) ->
     span = "all day" if days == 1 else f"for all of {days} days"
     allowed = f"is polar night at latitude {site.latitude_deg:g} deg: the sun stays at least {-highest:.1f} deg below "
     allowed += f"the horizon {span}; {since} and {until}"
-    return Fault("day", "date", f"{midnight:%Y-%m-%d}", allowed, "choose a day on which the sun rises")
+    return Fault(COMMAND_LINE, "date", f"{midnight:%Y-%m-%d}", allowed, "choose a day on which the sun rises")

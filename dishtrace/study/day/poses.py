@@ -13,7 +13,7 @@ from dishtrace.dish.paraboloid import normal
 from dishtrace.dish.polar import HOUR_ANGLE_PER_MINUTE, equatorial_direction, visible_pole
 from dishtrace.dish.pose import axes_for, even_places, lean_of, pivot_of
 from dishtrace.dish.two_axis import last_step
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.sun.position import direction_of, sun_at
 
@@ -124,7 +124,7 @@ def _re_set(scene: Scene, path: SunPath, reset_days: int) -> np.ndarray:
         allowed = "cannot stand beside --reset-days"
         raise InputError(scene.fault(("mount", "set_declination_deg"), allowed=allowed, remedy=remedy))
     if reset_days < 1:
-        raise InputError(Fault("day", "reset_days", str(reset_days), "must be a whole number > 0 (days)"))
+        raise InputError(Fault(COMMAND_LINE, "--reset-days", str(reset_days), "must be a whole number > 0 (days)"))
     first = path.time[0].date()
     kept: dict[date, float] = {}
     settings = np.empty(len(path.time))

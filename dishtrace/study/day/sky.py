@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.sun.position import air_pressure
 from dishtrace.sun.weather import distance_to_station_km, dni_at, read_weather
@@ -54,7 +54,7 @@ def sky_kind(scene: Scene, asked: str | None) -> str:
     if asked is None:
         return "weather" if sun.weather_file is not None else "clear-sky"
     if asked not in SKIES:
-        raise InputError(Fault("day", "sky", asked, f"must be one of {', '.join(SKIES)}"))
+        raise InputError(Fault(COMMAND_LINE, "--sky", asked, f"must be one of {', '.join(SKIES)}"))
     if asked == "weather" and sun.weather_file is None:
         raise InputError(scene.fault(("sun", "weather_file"), allowed="is missing", remedy="name an EPW or TMY3 file"))
     if asked == "held" and sun.dni_w_m2 is None:
@@ -89,7 +89,7 @@ def sky_along(scene: Scene, path: SunPath, kind: str) -> Sky:
         fine, notes = _weather(scene, path, is_up)
     if not fine.max() > 0.0:
         allowed = "has no direct sunlight on this day" if kind == "weather" else "gives no direct sunlight"
-        raise InputError(Fault("day", "date", f"{path.start[0]:%Y-%m-%d}", allowed, "choose another day or sky"))
+        raise InputError(Fault(COMMAND_LINE, "date", f"{path.start[0]:%Y-%m-%d}", allowed, "choose another day or sky"))
     return Sky(kind, fine.mean(axis=1), fine, notes)
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.day.beside import with_drive_and_heat
 from dishtrace.study.day.drive import N_SLIPS
@@ -117,7 +117,7 @@ def year(
     traces of its own, and its error is part of every standard error.
     """
     if not 1800 <= year <= 2200:
-        raise InputError(Fault("day", "year", str(year), "must be from 1800 to 2200"))
+        raise InputError(Fault(COMMAND_LINE, "--year", str(year), "must be from 1800 to 2200"))
     first = Date(year, 1, 1)
     span = _Span("year", first, (Date(year + 1, 1, 1) - first).days)
     steps = {"step_min": step_min, "sky": sky, "zone": zone, "reset_days": reset_days}
@@ -129,9 +129,9 @@ def _date(value: Date | str) -> Date:
     try:
         found = value if isinstance(value, Date) else Date.fromisoformat(value)
     except ValueError as error:
-        raise InputError(Fault("day", "date", value, "must be a date", "for instance 2026-06-21")) from error
+        raise InputError(Fault(COMMAND_LINE, "--date", value, "must be a date", "for instance 2026-06-21")) from error
     if not 1800 <= found.year <= 2200:
-        raise InputError(Fault("day", "date", str(value), "must lie in the years 1800 to 2200"))
+        raise InputError(Fault(COMMAND_LINE, "--date", str(value), "must lie in the years 1800 to 2200"))
     return found.date() if isinstance(found, datetime) else found
 
 
@@ -142,10 +142,10 @@ def _checked(scene: Scene, step_min: float, most: int) -> None:
         faults.append(scene.fault(("site",), allowed="is missing", remedy="add latitude_deg and longitude_deg"))
     if not 1.0 <= step_min <= 120.0 or MINUTES_A_DAY % step_min:
         allowed = "must be from 1 to 120 and divide a day (minutes)"
-        faults.append(Fault("day", "step", f"{step_min:g}", allowed, "for instance 5, 10, 15, 30 or 60"))
+        faults.append(Fault(COMMAND_LINE, "--step", f"{step_min:g}", allowed, "for instance 5, 10, 15, 30 or 60"))
     if not FEWEST_TRACES <= most <= HIGHEST_TRACES:
         allowed = f"must be from {FEWEST_TRACES} to {HIGHEST_TRACES}"
-        faults.append(Fault("day", "most traces", str(most), allowed))
+        faults.append(Fault(COMMAND_LINE, "--traces", str(most), allowed))
     if faults:
         raise InputError(faults)
 

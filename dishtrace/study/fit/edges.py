@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.result import ScreenResult
 from dishtrace.study.fit.findings import LEVEL, Finding, mixed_half_width
 from dishtrace.study.fit.ladder import Rung
@@ -70,14 +70,16 @@ def read_radii(text: str | Sequence[float]) -> np.ndarray:
         except ValueError:
             radii = np.zeros(0)
         if not len(radii):
-            raise InputError(Fault("command", "target", f'"{text}"', allowed))
+            raise InputError(Fault(COMMAND_LINE, "--target", f'"{text}"', allowed))
     else:
         radii = np.array([float(one) for one in text])
     if not np.all(np.isfinite(radii)) or np.any(radii <= 0.0) or np.any(radii > 100.0):
-        raise InputError(Fault("command", "target", str(text), "must be radii above 0 and up to 100 m"))
+        raise InputError(Fault(COMMAND_LINE, "--target", str(text), "must be radii above 0 and up to 100 m"))
     if len(radii) < LEAST_READINGS:
         remedy = "measure from the middle in at least three directions: their scatter tells the error"
-        raise InputError(Fault("command", "target", str(text), f"has {len(radii)} of {LEAST_READINGS} radii", remedy))
+        raise InputError(
+            Fault(COMMAND_LINE, "--target", str(text), f"has {len(radii)} of {LEAST_READINGS} radii", remedy)
+        )
     return radii
 
 

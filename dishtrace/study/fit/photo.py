@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 
 SRGB, LINEAR = "srgb", "linear"
 NEAR_FULL = 0.994
@@ -83,7 +83,7 @@ def _exponent(text: str) -> float:
     except ValueError:
         value = 0.0
     if not 0.2 <= value <= 5.0:
-        raise InputError(Fault("command", "tone", str(text), "must be srgb, linear or an exponent from 0.2 to 5"))
+        raise InputError(Fault(COMMAND_LINE, "--tone", str(text), "must be srgb, linear or an exponent from 0.2 to 5"))
     return value
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
 from dishtrace.scene.read import load_scene
 from dishtrace.scene.source import IN_PYTHON
@@ -77,11 +77,11 @@ def write_scene(fit: Fit, path: str | Path) -> list[str]:
     values = list(new_values(fit))
     if not values:
         said = "has nothing to write: the readings told neither slope error nor pointing"
-        raise InputError(Fault("command", "write", str(path), said, "see the remarks of the fit"))
+        raise InputError(Fault(COMMAND_LINE, "--write", str(path), said, "see the remarks of the fit"))
     if scene.file == IN_PYTHON:
-        raise InputError(Fault("command", "write", str(path), "needs a scene that was read from a file"))
+        raise InputError(Fault(COMMAND_LINE, "--write", str(path), "needs a scene that was read from a file"))
     if goal.exists() and goal.samefile(scene.file):
-        raise InputError(Fault("command", "write", str(path), "is the scene itself", "name a new file"))
+        raise InputError(Fault(COMMAND_LINE, "--write", str(path), "is the scene itself", "name a new file"))
     document = tomlkit.parse(Path(scene.file).read_text(encoding="utf-8-sig"))
     for (table, key), value, remark in values:
         _set(document, table, key, value, remark)
@@ -90,7 +90,7 @@ def write_scene(fit: Fit, path: str | Path) -> list[str]:
         goal.write_text(tomlkit.dumps(document), encoding="utf-8")
     except OSError as error:
         said = f"cannot be written: {error.strerror or error}"
-        raise InputError(Fault("command", "write", str(path), said)) from None
+        raise InputError(Fault(COMMAND_LINE, "--write", str(path), said)) from None
     load_scene(goal)
     return [f"{table}.{key}" for (table, key), _, _ in values]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 
 UNITS_M = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}
 POINT_PX = 1.0
@@ -89,7 +89,7 @@ def read_scale(text: str) -> Scale:
 
 
 def _refused(text: str, allowed: str) -> InputError:
-    return InputError(Fault("command", "scale", f'"{text}"', allowed, "read the points off in any picture viewer"))
+    return InputError(Fault(COMMAND_LINE, "--scale", f'"{text}"', allowed, "read the points off in any picture viewer"))
 
 
 def _even(text: str, metres: float) -> Scale:

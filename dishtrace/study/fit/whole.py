@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from dishtrace.errors import Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.measure import prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
@@ -109,8 +109,8 @@ def fit(
     seed = scene.run.seed if seed is None else seed
     place = Amount(*offset_m) if isinstance(offset_m, (tuple, list)) else Amount(float(offset_m))
     if log is None and spot is None and target is None:
-        remedy = "give a log, a photo of the spot, or radii read by hand"
-        raise InputError(Fault("command", "fit", "", "has no readings to fit", remedy))
+        remedy = "they are a heating log, a photo of the spot and radii read by hand"
+        raise InputError(Fault(COMMAND_LINE, "--log, --spot or --target", "", "must be given", remedy))
     prepared = prepare(scene, seed=seed)
     sun_m2 = float(prepared.mirror.vector_area @ prepared.mirror.pose.sun)
     dni = float(prepared.sun.dni_w_m2)
@@ -160,7 +160,7 @@ def _photographed(
 ) -> SpotTest:
     if scale is None:
         raise InputError(
-            Fault("command", "scale", "", "is missing: a photo without scale tells no size", f"give {FORMS}")
+            Fault(COMMAND_LINE, "--scale", "", "is missing: a photo without scale tells no size", f"give {FORMS}")
         )
     known, photo = read_scale(scale), read_photo(path, tone=tone)
     patch = spot_patch(photo, known, axis_px=axis_px, is_seen_from_mirror=is_seen_from_mirror, turn_deg=turn_deg)
@@ -306,7 +306,7 @@ def combined(slopes: Sequence[Finding]) -> Finding:
 
 
 def _most_chi_squared(freedom: int) -> float:
-    """95 % point of chi-squared: up to it, values that differ by nothing but their errors stay in 19 of 20 tests. [–]"""
+    """95 % point of chi-squared: values that differ by their errors only stay within it in 19 of 20 tests. [–]"""
     from scipy.stats import chi2
 
     return float(chi2.ppf(LEVEL, freedom))
