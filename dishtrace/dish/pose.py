@@ -152,6 +152,14 @@ def share_turned_away(outline: Outline, sun: np.ndarray, *, focal_length: float)
     return float(np.mean(normal(x, y, focal_length=focal_length) @ sun <= 0.0))
 
 
+def is_behind(sun: np.ndarray, *, share: float) -> bool:
+    """Whether a sun (3,), dish frame, is behind the dish, or behind more than half of its mirror by that share of it.
+
+    Then the scene is most likely wrong, and a mirror of one skin would shade itself, which is not traced.
+    """
+    return bool(sun[2] <= 0.0 or share > 0.5)
+
+
 def even_places(outline: Outline) -> np.ndarray:
     """64 x 64 places spread evenly over an outline, (4096, 2). [m]"""
     places = (np.arange(64) + 0.5) / 64
@@ -185,7 +193,7 @@ def refuse_sun_behind(
     """
     if share is None:
         share = share_turned_away(outline_of(scene), sun, focal_length=nominal(scene.dish.focal_length_m))
-    if sun[2] > 0.0 and share <= 0.5:
+    if not is_behind(sun, share=share):
         return
     where = f"(azimuth {sun_state.azimuth_deg:.1f}, elevation {sun_state.elevation_deg:.1f} deg)"
     behind = "behind the dish" if sun[2] <= 0.0 else f"behind {share:.0%} of the mirror"

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.dish.outline import outline_of
-from dishtrace.dish.pose import Pose, share_turned_away
+from dishtrace.dish.mount import has_sun_behind
+from dishtrace.dish.pose import Pose
 from dishtrace.errors import InputError
 from dishtrace.flux.ledger import ledger
 from dishtrace.flux.prepared import Prepared, prepare
@@ -216,27 +216,32 @@ def sun_after(start: Prepared, minutes: float) -> SunState:
     )
 
 
-def _end_of_sun(start: Prepared, minutes: float) -> str:
-    """Why the dish has no sun after some minutes; empty while it has."""
-    sun = sun_after(start, minutes)
+def end_of_sun(start: Prepared, sun: SunState) -> str:
+    """Why a dish that has not moved has no sun; empty while it has.
+
+    As for every scene, the sun's centre must be seen above a level horizon, before the dish and before half of its
+    mirror at least.
+    """
     if sun.elevation_deg <= 0.0:
         return "the sun sets"
-    seen = start.mirror.pose.rotation @ sun.direction
-    share = share_turned_away(outline_of(start.scene), seen, focal_length=start.mirror.focal_length)
-    return "the sun goes behind the dish" if seen[2] <= 0.0 or share > 0.5 else ""
+    return "the sun goes behind the dish" if has_sun_behind(start.mirror, held_pose(start, sun).sun) else ""
 
 
 def _last_sun(start: Prepared) -> tuple[float, str]:
     """Until when the sun can be followed, to 0.1 min and at most 120 min, and what ends it. [min]"""
+
+    def ending(minutes: float) -> str:
+        return end_of_sun(start, sun_after(start, minutes))
+
     lit, dark, step = 0.0, None, FIRST_STEP_MIN
     while dark is None and lit < LONGEST_MIN:
         time = min(step, LONGEST_MIN)
-        lit, dark = (lit, time) if _end_of_sun(start, time) else (time, None)
+        lit, dark = (lit, time) if ending(time) else (time, None)
         step *= 2.0
     if dark is None:
         return LONGEST_MIN, ""
-    lit, dark = _bisected(lambda time: not _end_of_sun(start, time), lit, dark)
-    return lit, _end_of_sun(start, dark)
+    lit, dark = _bisected(lambda time: not ending(time), lit, dark)
+    return lit, ending(dark)
 
 
 def _bisected(is_before: Callable[[float], bool], low: float, high: float) -> tuple[float, float]:

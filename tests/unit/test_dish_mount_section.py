@@ -6,7 +6,7 @@ import pytest
 from dishtrace.dish import outline as outlines
 from dishtrace.dish import paraboloid
 from dishtrace.dish.facets import skin
-from dishtrace.dish.mount import plan_vector_area
+from dishtrace.dish.mount import has_sun_behind, plan_vector_area
 from dishtrace.dish.polar import equatorial_direction, visible_pole
 from dishtrace.dish.section import (
     carried,
@@ -348,6 +348,19 @@ def test_angle_beyond_180_deg_is_refused():
 def test_sun_behind_the_section_is_refused():
     with pytest.raises(InputError, match=r'mount\.kind = "stationary-focus" leaves the sun .* behind'):
         placed(LOW.format(0, 365), sun=sun_at(0.0, 0.0, latitude_deg=35.0))
+
+
+@pytest.mark.parametrize("declination_deg", [-20.0, 20.0])
+def test_sun_is_behind_a_small_section_when_it_is_square_to_its_middle(declination_deg):
+    """The middle's normal leans by half of the angle at which the focus sees it, so 90 deg from it the sun is behind
+    half. Catches a section taken for a dish that looks along its axis, and one taken for that of equinox: 10 deg."""
+    outline = 'shape = "circle"\nradius_m = 0.01\ncenter_m = [0, 2]'
+    sun = sun_at(0.0, declination_deg, latitude_deg=35.0)
+    mirror = placed(LOW.format(declination_deg, 0), sun=sun, latitude_deg=35.0, outline=outline)
+    lean = np.radians(45.0 + 0.5 * declination_deg)
+    for beyond, is_behind in ((-0.01, False), (0.01, True)):
+        angle = 0.5 * np.pi - lean + beyond
+        assert has_sun_behind(mirror, np.array([0.0, np.sin(angle), np.cos(angle)])) is is_behind
 
 
 def test_discriminant_is_least_on_the_rim_and_zero_where_the_sheet_folds():

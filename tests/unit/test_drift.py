@@ -16,6 +16,7 @@ from dishtrace.scene.model import Scene
 from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import Estimate
 from dishtrace.study import drift as study
+from dishtrace.study.day.drive import stopped_drive
 from dishtrace.study.drift import Drift, leaving_times
 from dishtrace.sun import state
 from dishtrace.sun.state import sun_state
@@ -152,6 +153,34 @@ def test_sun_behind_the_dish_ends_it() -> None:
     assert ending == "the sun goes behind the dish"
     assert start.mirror.pose.rotation[2] @ study.sun_after(start, last).direction == pytest.approx(0.0, abs=1e-3)
     assert last == pytest.approx(37.5, abs=2.0)  # noon at 12:07.5 by the equation of time, from memory
+
+
+def stood_min(scene: Scene) -> list[float]:
+    """Minutes after which a day tells where the light of a dish that stands still goes."""
+    options = {"dni": 900.0, "set_declination": None, "rays": 8192, "seed": 1, "threads": 1}
+    found, is_stopped = stopped_drive(scene, scene.sun.time, **options)
+    assert not is_stopped
+    return [standing.minutes for standing in found]
+
+
+def test_sun_behind_more_than_half_of_a_mirror_beside_its_axis_ends_it() -> None:
+    """f = 0.25 m, a circle about x = -1 m (west): its middle sees the sun square to itself when that stands atan(0.5) =
+    26.57 deg west of the zenith, 106.3 min after noon at 12:07.5 (equation of time, from memory): 13.8 min after the
+    scene's time. Catches a look at the axis alone, behind which the sun is at 18:10.
+    """
+    beside = text(sun="time = 2026-03-20T13:40:00Z", axis=(0.0, 90.0)).replace(
+        "focal_length_m = 2.0", "focal_length_m = 0.25"
+    )
+    scene = scene_from_text(beside.replace("radius_m = 0.1\n", "radius_m = 0.1\ncenter_m = [-1.0, 0.0]\n", 1))
+    last, ending = study._last_sun(prepare(scene, seed=1))
+    assert ending == "the sun goes behind the dish"
+    assert last == pytest.approx(13.8, abs=0.5)
+    assert stood_min(scene) == [0.0, 2.0, 5.0, 10.0]
+
+
+def test_sunset_ends_what_a_day_tells_too() -> None:
+    """4.5 min before the centre sets, see above. Catches a limb's true elevation held against the centre's seen."""
+    assert stood_min(aimed(sun="time = 2026-03-20T18:05:20Z")) == [0.0, 2.0]
 
 
 def test_another_mount_is_refused() -> None:

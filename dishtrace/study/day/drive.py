@@ -15,10 +15,9 @@ from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
 from dishtrace.study.day.light import scene_at, traced
 from dishtrace.study.day.poses import CLOCK_DRIVEN, declination_at
-from dishtrace.study.drift import held_pose, sun_after, traced_held
+from dishtrace.study.drift import end_of_sun, sun_after, traced_held
 from dishtrace.study.stopping import StoppedError
 from dishtrace.study.tracer import Tracer
-from dishtrace.sun.position import LIMB_ON_HORIZON_DEG
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.run import points_for
 
@@ -197,7 +196,7 @@ def stopped_drive(
     Returns
     -------
     found : list of Standing
-        At 0, 2, 5, 10, 20, 40 and 80 minutes, as long as the sun stands before the dish and above the horizon.
+        At 0, 2, 5, 10, 20, 40 and 80 minutes, until the sun sets or goes behind the dish; see `end_of_sun`.
     is_stopped : bool
         Whether the user stopped it.
     """
@@ -207,8 +206,7 @@ def stopped_drive(
     with StopFlag() as stop:
         for minutes in STOPPED_MIN:
             sun = sun_after(start, minutes)
-            is_behind = held_pose(start, sun).sun[2] <= 0.0
-            if sun.elevation_deg <= LIMB_ON_HORIZON_DEG or is_behind or stop.is_set:
+            if end_of_sun(start, sun) or stop.is_set:
                 break
             options = {"n_points": points_for(rays), "seed": seed, "threads": threads, "stop": stop}
             assembly, tally, n_rays = traced_held(start, sun, **options)
