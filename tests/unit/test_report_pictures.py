@@ -5,9 +5,13 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from support.fake_result import make_result, make_screen
+from support.small_scenes import scene_text
 
 from dishtrace.report import pictures, spotmap
+from dishtrace.report.pictures import day, fit
+from dishtrace.scene.read import scene_from_text
 
 
 @pytest.fixture(scope="module")
@@ -156,3 +160,12 @@ def test_the_viewer_of_a_screen(facing, frame, sentence):
     given = SimpleNamespace(name="plate", facing=facing, frame=frame)
     result = SimpleNamespace(scene=SimpleNamespace(screens=(given,)))
     assert spotmap.viewer(result, SimpleNamespace(name="plate")) == sentence
+
+
+@pytest.mark.parametrize("draws", [day, fit])
+def test_a_scene_with_a_blank_title_is_untitled_above_pictures(draws):
+    """As in tables. Catches a title that each picture makes for itself."""
+    scene = scene_from_text(scene_text().replace('title = "small"', 'title = " "'))
+    figure = Figure()
+    draws._head(figure, SimpleNamespace(scene=scene, traces=3, rays=8192, seed=1), "What was found")
+    assert figure.get_suptitle().startswith("What was found\nuntitled")

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from dishtrace.report.day import MONTHS, traces_text
 from dishtrace.report.day_files import named_timelines
 from dishtrace.report.numerals import FINE, written
-from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
+from dishtrace.report.pictures.style import COLOURS, SETTINGS, above, foot, saved
 from dishtrace.report.pictures.timeline import write_timeline_picture
 
 if TYPE_CHECKING:
@@ -25,17 +25,14 @@ def draw_day_pictures(found: Day, folder: Path) -> list[str]:
     """Draw all pictures of a day or year into a folder that exists; gives their names."""
     figure = draw_day(found) if found.span == "day" else draw_year(found)
     written = [saved(figure, found.version, folder / f"{found.span}.png")]
-    title = found.scene.title or "untitled"
     for timeline, name in named_timelines(found):
         path = folder / f"timeline-{name}.png"
-        written.append(write_timeline_picture(timeline, path, title=title, version=found.version))
+        written.append(write_timeline_picture(timeline, path, title=found.scene.title_line, version=found.version))
     return written
 
 
 def _head(figure: Figure, found: Day, what: str) -> None:
-    title = " ".join((found.scene.title or "untitled").split())
-    text = f"{what}\n{title[:80]}: {traces_text(found)} of {found.rays} rays, seed {found.seed}"
-    figure.suptitle(printable(text), fontsize=10.5, parse_math=False)
+    above(figure, what, found.scene.title_line, f": {traces_text(found)} of {found.rays} rays, seed {found.seed}")
 
 
 def _hours(found: Day) -> np.ndarray:

@@ -11,7 +11,7 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 
-from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
+from dishtrace.report.pictures.style import COLOURS, SETTINGS, above, foot, saved
 
 if TYPE_CHECKING:
     from dishtrace.study.fit.edges import EdgeMatch
@@ -38,8 +38,7 @@ def write_fit_pictures(fit: Fit, folder: Path) -> list[str]:
 
 
 def _head(figure: Figure, fit: Fit, what: str) -> None:
-    title = " ".join((fit.scene.title or "untitled").split())
-    figure.suptitle(printable(f"{what}\n{title[:80]}"), fontsize=10.5, parse_math=False)
+    above(figure, what, fit.scene.title_line)
 
 
 def draw_log(fit: Fit) -> Figure | None:

@@ -44,8 +44,8 @@ def draw_heat(heat: HeatResult, folder: Path) -> Iterator[str]:
         from dishtrace.report.pictures.timeline import draw_timeline
 
         for timeline, name in zip(heat.timelines, slugs(timeline.part for timeline in heat.timelines), strict=True):
-            title = " ".join((heat.scene.title or "untitled").split())
-            yield saved(draw_timeline(timeline, title=title), heat.version, folder / f"timeline-{name}.png")
+            figure = draw_timeline(timeline, title=heat.scene.title_line)
+            yield saved(figure, heat.version, folder / f"timeline-{name}.png")
 
 
 def draw_wall(heat: HeatResult, part: PartTemperatures) -> Figure:

@@ -10,7 +10,7 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 
 from dishtrace.report.improve import conclusion
-from dishtrace.report.pictures.style import SETTINGS, foot, printable, saved
+from dishtrace.report.pictures.style import SETTINGS, above, foot, printable, saved
 from dishtrace.study.improve.task import keeps
 from dishtrace.study.sweep.figures import factor_of, label_of
 
@@ -37,8 +37,7 @@ def draw_improvement(found: Improvement) -> Figure:
         for axis, key in zip(axes[1:], keys, strict=True):
             _draw(axis, found, key)
             axis.set_xlabel(printable(key), fontsize=8)
-        title = " ".join((found.scene.title or "untitled").split())
-        figure.suptitle(printable(f"Search for {found.aim}\n{title[:80]}"), fontsize=10.5, parse_math=False)
+        above(figure, f"Search for {found.aim}", found.scene.title_line)
         hollow = (
             "Hollow: a limit is broken. Star: the best, checked. Bars: one standard error."
             if found.is_checked

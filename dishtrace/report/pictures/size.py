@@ -10,7 +10,7 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator
 
-from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
+from dishtrace.report.pictures.style import COLOURS, SETTINGS, above, foot, printable, saved
 from dishtrace.report.size import recommendation
 from dishtrace.study.size.knobs import KNOBS
 
@@ -33,9 +33,8 @@ def draw_size(sizing: Sizing) -> Figure:
             _draw_net(right, sizing)
         else:
             _draw_rest(right, sizing)
-        title = " ".join((sizing.scene.title or "untitled").split())
-        text = f'Size of "{sizing.part}"\n{title[:80]}: {sizing.rays} rays a size, seed {sizing.seed}'
-        figure.suptitle(printable(text), fontsize=10.5, parse_math=False)
+        how = f": {sizing.rays} rays a size, seed {sizing.seed}"
+        above(figure, f'Size of "{sizing.part}"', sizing.scene.title_line, how)
         foot(figure, *_lines(recommendation(sizing)), _second(sizing))
     return figure
 

@@ -39,10 +39,14 @@ DARK_HALO = [withStroke(linewidth=2.0, foreground="black")]
 
 def head(figure: Figure, result: Result, what: str) -> None:
     """What is shown, of which scene, with how many rays, above a picture of a result."""
-    title = " ".join((result.scene.title or "untitled").split())
+    title = " ".join(result.scene.title.split()) or "untitled"
     stopped = ", stopped early" if result.stopped else ""
-    text = f"{what}\n{title[:80]}: {result.rays} rays, seed {result.seed}{stopped}"
-    figure.suptitle(printable(text), fontsize=10.5, parse_math=False)
+    above(figure, what, title, f": {result.rays} rays, seed {result.seed}{stopped}")
+
+
+def above(figure: Figure, what: str, title: str, how: str = "") -> None:
+    """What is shown, and below that the title of its scene on one line and how it was traced, above a picture."""
+    figure.suptitle(printable(f"{what}\n{title[:80]}{how}"), fontsize=10.5, parse_math=False)
 
 
 def foot(figure: Figure, *lines: str) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib import colormaps, rc_context
 from matplotlib.figure import Figure
 
-from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
+from dishtrace.report.pictures.style import COLOURS, SETTINGS, above, foot, printable, saved
 from dishtrace.report.sweep import shown_figures
 from dishtrace.scene.quantity import plain_number
 from dishtrace.study.sweep.figures import factor_of, label_of
@@ -48,10 +48,9 @@ def draw_sweep(sweep: Sweep, figures: Sequence[str]) -> Figure:
                     _draw_dots(axis, sweep, name, key)
                 axis.set_xlabel(printable(key), fontsize=8)
             row[0].set_ylabel(printable(label_of(name)), fontsize=8)
-        title = " ".join((sweep.scene.title or "untitled").split())
         stopped = ", stopped early" if sweep.stopped else ""
-        text = f"Sweep\n{title[:80]}: {len(sweep.points)} points, {sweep.rays} rays each, seed {sweep.seed}{stopped}"
-        figure.suptitle(printable(text), fontsize=10.5, parse_math=False)
+        how = f": {len(sweep.points)} points, {sweep.rays} rays each, seed {sweep.seed}{stopped}"
+        above(figure, "Sweep", sweep.scene.title_line, how)
         foot(figure, "Bars: one standard error of the tracing; differences between points are sharper.")
     return figure
 

@@ -10,7 +10,7 @@ from matplotlib import colormaps, rc_context
 from matplotlib.figure import Figure
 
 from dishtrace.report.numerals import significant
-from dishtrace.report.pictures.style import COLOURS, SETTINGS, foot, printable, saved
+from dishtrace.report.pictures.style import COLOURS, SETTINGS, above, foot, saved
 
 if TYPE_CHECKING:
     from dishtrace.heat.timeline import Timeline
@@ -47,7 +47,7 @@ def draw_timeline(timeline: Timeline, *, title: str) -> Figure:
     ----------
     timeline : Timeline
     title : str
-        Of the scene.
+        Of the scene, on one line.
     """
     panels = [
         (label, kept) for label, lines in PANELS if (kept := [line for line in lines if _is_shown(timeline, line[0])])
@@ -69,10 +69,7 @@ def draw_timeline(timeline: Timeline, *, title: str) -> Figure:
                 axis.tick_params(labelbottom=False)
             else:
                 axis.set_xlabel("time (min)")
-        scene = " ".join(title.split())[:80]
-        figure.suptitle(
-            printable(f'"{timeline.part}": {timeline.kind} over time\n{scene}'), fontsize=10.5, parse_math=False
-        )
+        above(figure, f'"{timeline.part}": {timeline.kind} over time', title)
         foot(figure, *(_told(number, event) for number, event in enumerate(events, 1)), f"Ends: {timeline.ended}.")
     return figure
 
