@@ -17,7 +17,7 @@ import numpy as np
 
 import dishtrace as dt
 from dishtrace.study.day.light import figures_of, traced
-from dishtrace.study.fit.ladder import Tracer
+from dishtrace.study.tracer import Tracer
 from dishtrace.trace.run import available_threads
 
 SCENES = {"laboratory-cavity": None, "hill-clinic-pan": 14}
