@@ -63,20 +63,30 @@ def test_intervals_of_4000_runs(tmp_path, seed):
 
 
 def gains(prepared, *, count, n_runs, seed):
-    """Root mean square errors of plain random points over ours: (of the receiver's share, of the flux map).
+    """Root mean square errors of plain random points over ours: of the receiver's share, of its map, of its map in cm2.
 
     With plain random numbers N rays that carry W / N each make a share p with variance W^2 p (1 - p) / N, and likewise
     on each triangle; rays of one mirror carry all but the same power.
     """
     one = bench(prepared)
     runs = [one.run(10**5 * seed + k, count=count, has_peak=False) for k in range(n_runs)]
-    whole = whole_power(prepared)
-    share = np.array([run["share"].value for run in runs]) / whole
-    power = np.array([run["flux"] for run in runs]) * prepared.meshes[0].areas / whole
-    rays = 32 * count
-    plain = np.sqrt(share.mean() * (1.0 - share.mean()) / rays)
-    p = power.mean(axis=0)
-    return plain / share.std(ddof=1), np.sqrt(np.sum(p * (1.0 - p)) / rays / np.sum(power.var(axis=0, ddof=1)))
+    mesh, whole = prepared.meshes[0], whole_power(prepared)
+    share = np.array([[run["share"].value] for run in runs]) / whole
+    power = np.array([run["flux"] for run in runs]) * mesh.areas / whole
+    return tuple(gain(shares, rays=32 * count) for shares in (share, power, power @ patches(mesh)))
+
+
+def gain(shares, *, rays):
+    """The same of shares (runs, n), over all n."""
+    p = shares.mean(axis=0)
+    return np.sqrt(np.sum(p * (1.0 - p)) / rays / np.sum(shares.var(axis=0, ddof=1)))
+
+
+def patches(mesh):
+    """Which triangles make up each patch of about 1 cm2, as that of the peak: cubes of 1 cm, by facing, (n, k)."""
+    cell = np.floor(mesh.triangles.mean(axis=1) / 0.01)
+    _, which = np.unique(np.hstack([cell, np.rint(2.0 * mesh.normals)]), axis=0, return_inverse=True)
+    return (which.reshape(-1, 1) == np.arange(which.max() + 1)).astype(float)
 
 
 def whole_power(prepared):
@@ -87,20 +97,26 @@ def whole_power(prepared):
 
 def test_points_beat_plain_random_ones_already_in_small_runs(tmp_path, seed):
     """24 runs of 2^15 rays on the standard case: the gain is 7 to 8, its error an eighth; 3 is six of those away."""
-    share, flux = gains(standard_case(tmp_path), count=1024, n_runs=24, seed=seed)
+    share, flux, _ = gains(standard_case(tmp_path), count=1024, n_runs=24, seed=seed)
     assert share >= 3.0
     assert flux > 0.9
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("name", "least"), [("standard", 3.0), ("tiles", 1.1), ("petals", 1.4)])
-def test_gain_over_plain_random_points_at_a_million_rays(name, least, tmp_path, seed):
-    """Over 32 runs. The aims of 3 with facets and of 1.3 for flux maps are not reached; see the notes for why."""
+@pytest.mark.parametrize(
+    ("name", "least", "least_in_cm2"), [("standard", 3.0, 1.25), ("tiles", 1.5, 1.05), ("petals", 2.1, 0.9)]
+)
+def test_gain_over_plain_random_points_at_a_million_rays(name, least, least_in_cm2, tmp_path, seed):
+    """Over 32 runs, so the gain of the share has an error of an eighth: bounds are four of those below what was found.
+
+    Found are 7, 2.3 and 3.2 for the share, 1.30, 1.15 and 1.03 for patches of 1 cm2; the notes tell why.
+    """
     scenes = {
         "standard": lambda: standard_case(tmp_path),
         "tiles": lambda: faceted(TILES, radius=0.05),
         "petals": lambda: faceted(PETALS, radius=0.05),
     }
-    share, flux = gains(scenes[name](), count=32768, n_runs=32, seed=seed)
+    share, flux, in_cm2 = gains(scenes[name](), count=32768, n_runs=32, seed=seed)
     assert share >= least, share
     assert flux >= 0.9, flux
+    assert in_cm2 >= least_in_cm2, in_cm2
