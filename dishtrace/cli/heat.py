@@ -35,10 +35,9 @@ def heat_command(
         float | None,
         typer.Option(
             metavar="M",
-            min=0.01,
-            max=10000.0,
             show_default=False,
-            help="Follow each wall for so many minutes from the temperature of the air. Default: steady state alone.",
+            help="Follow each wall for so many minutes (0.01 to 10000) from the temperature of the air. "
+            "Default: steady state alone.",
         ),
     ] = None,
     out: Annotated[Path | None, folder_option("heat")] = None,

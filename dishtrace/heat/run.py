@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.errors import InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.heat.advice import stand_advice
 from dishtrace.heat.air import ambient_of
 from dishtrace.heat.balance import Balance, balance, settled
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from dishtrace.heat.timeline import Timeline
     from dishtrace.scene.model import Scene
 
+SHORTEST_MIN, LONGEST_MIN = 0.01, 10_000.0
+"""How long a wall can be followed. [min]"""
 MELTING_SPAN_S = 4.0 * 3600.0
 """How long a wall is followed to see when it melts. [s]"""
 MATTERS_K = 1.0
@@ -54,7 +56,7 @@ def heat(
     rays, seed, threads, progress, announce
         As for `trace`.
     minutes : float, optional
-        Follow each wall so long from the temperature of the air. [min]
+        Follow each wall so long from the temperature of the air, 0.01 to 10000. [min]
 
     Returns
     -------
@@ -70,6 +72,10 @@ def heat(
     from dishtrace.flux.measure import trace
 
     faults = _faults(scene)
+    if minutes is not None and not SHORTEST_MIN <= minutes <= LONGEST_MIN:
+        allowed = f"must be from {SHORTEST_MIN:g} to {LONGEST_MIN:g} (minutes)"
+        remedy = "leave it out for the steady state alone"
+        faults.append(Fault(COMMAND_LINE, "--minutes", f"{minutes:g}", allowed, remedy))
     if faults:
         raise InputError(faults)
     result = trace(scene, rays=rays, seed=seed, threads=threads, progress=progress, announce=announce)
@@ -124,7 +130,7 @@ def up_direction(result: Result) -> np.ndarray:
     return np.asarray(result.pose.rotation) @ np.array([0.0, 0.0, 1.0])
 
 
-def _faults(scene: Scene) -> list:
+def _faults(scene: Scene) -> list[Fault]:
     """A scene of which no part's emittance is known has no temperatures; nor has a filling without it."""
     if not scene.parts:
         return [scene.fault(("part",), allowed="is missing", remedy="heat needs at least one [[part]]")]

@@ -118,6 +118,19 @@ def test_trace_tells_the_quick_balance(scene):
     assert found["heat"]["plate"]["stagnation_c"]["value"] > 300.0
 
 
+@pytest.mark.parametrize("minutes", ["-3", "0", "10001", "nan"])
+def test_minutes_out_of_range_are_refused_with_the_range(scene, minutes):
+    done = call(scene, "--minutes", minutes, "--json")
+    assert done.exit_code == 2
+    said = (
+        f"command line: --minutes = {minutes} must be from 0.01 to 10000 (minutes); leave it out for the steady"
+    )
+    assert said in done.stderr
+    assert json.loads(done.stdout)["ok"] is False
+    with pytest.raises(dt.InputError, match="--minutes"):
+        dt.heat(dt.load_scene(scene), minutes=float(minutes))
+
+
 def test_scene_without_emittance_is_refused(tmp_path):
     path = tmp_path / "bare.toml"
     text = SCENE.replace('"black-paint"', "{ absorptance = 0.9 }").replace('"steel-oxidised"', "{ absorptance = 0.9 }")
