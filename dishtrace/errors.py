@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 COMMAND_LINE = "command line"
 """Where a fault stands that is in no file."""
@@ -59,6 +61,25 @@ class InputError(DishtraceError):
     def __init__(self, faults: Fault | list[Fault] | tuple[Fault, ...]) -> None:
         self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def gathered(*makers: Callable[[], Any]) -> list[Any]:
+    """What each of the callables gives.
+
+    Raises
+    ------
+    InputError
+        With the faults of all of them, each fault once.
+    """
+    found, faults = [], []
+    for make in makers:
+        try:
+            found.append(make())
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+    return found
 
 
 class RunError(DishtraceError):

@@ -24,10 +24,10 @@ from dishtrace.cli.progress import watched
 
 SWEEP_HELP = """Trace a scene over ranges of its keys; tell which key matters.
 
-All points are traced with the same random points. A range is LOW:HIGH:STEPS, or
-values with commas between them; a number of a list goes by its letter, as in
-part.pot.center_m.z. Finished points are kept in the folder one by one: after
-Ctrl-C or a power cut the same command goes on.
+All points are traced with the same random points. A range is LOW:HIGH:STEPS
+(5 steps where none are given), or values with commas between them; a number of
+a list goes by its letter, as in part.pot.center_m.z. Finished points are kept in
+the folder one by one: after Ctrl-C or a power cut the same command goes on.
 
 \b
 Example:

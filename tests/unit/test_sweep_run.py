@@ -120,6 +120,12 @@ def test_a_folder_of_another_sweep_is_refused(scene, tmp_path, tracer, change):
     assert len(dt.sweep(other, folder=tmp_path, fresh=True, **options).points) in (4, 8)
 
 
+def test_bad_ends_and_a_bad_design_are_told_at_once(scene):
+    with pytest.raises(dt.InputError) as caught:
+        dt.sweep(scene, ["dish.reflectance=0.5:1.5"], points=3)
+    assert [fault.key for fault in caught.value.faults] == ["dish.reflectance", "--points"]
+
+
 def test_a_point_that_is_not_sound_is_told_and_the_rest_traced(scene):
     """At z = -0.95 m the plate lies behind the mirror's vertex."""
     swept = dt.sweep(scene, ["part.plate.center_m.z=-0.95,0.0"], rays=8192)

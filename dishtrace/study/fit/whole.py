@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError, gathered
 from dishtrace.flux.measure import prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
@@ -114,7 +114,7 @@ def fit(
     prepared = prepare(scene, seed=seed)
     sun_m2 = float(prepared.mirror.vector_area @ prepared.mirror.pose.sun)
     dni = float(prepared.sun.dni_w_m2)
-    heat, bare, radii_m = _readings(
+    heat, bare, radii_m = gathered(
         lambda: None if log is None else heat_test(read_log(log, given=given), scene, outline_m2=sun_m2, dni_w_m2=dni),
         lambda: None if spot is None else _photographed(spot, scale, tone, axis_px, is_seen_from_mirror, turn_deg),
         lambda: None if target is None else read_radii(target),
@@ -135,19 +135,6 @@ class _Target(NamedTuple):
     radii_m: np.ndarray | None
     place: Amount
     edge: tuple[float, float]
-
-
-def _readings(*reads: Callable[[], Any]) -> list[Any]:
-    """What each of the readers gives, or the faults of all of them."""
-    found, faults = [], []
-    for read in reads:
-        try:
-            found.append(read())
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise InputError(list(dict.fromkeys(faults)))
-    return found
 
 
 def _photographed(

@@ -9,7 +9,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError, gathered
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.progress import whole_rays
@@ -89,8 +89,9 @@ def sweep(
     varied = varied_of(vary)
     rays = nominal(scene.run.rays) if rays is None else rays
     seed = scene.run.seed if seed is None else seed
-    refuse_ends(scene, varied)
-    design = design_of(varied, method=method, points=points, seed=seed)
+    _, design = gathered(
+        lambda: refuse_ends(scene, varied), lambda: design_of(varied, method=method, points=points, seed=seed)
+    )
     version = metadata.version("dishtrace")
     store = None
     if folder is not None:
