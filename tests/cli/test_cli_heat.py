@@ -122,9 +122,7 @@ def test_trace_tells_the_quick_balance(scene):
 def test_minutes_out_of_range_are_refused_with_the_range(scene, minutes):
     done = call(scene, "--minutes", minutes, "--json")
     assert done.exit_code == 2
-    said = (
-        f"command line: --minutes = {minutes} must be from 0.01 to 10000 (minutes); leave it out for the steady"
-    )
+    said = f"command line: --minutes = {minutes} must be from 0.01 to 10000 (minutes); leave it out for the steady"
     assert said in done.stderr
     assert json.loads(done.stdout)["ok"] is False
     with pytest.raises(dt.InputError, match="--minutes"):
