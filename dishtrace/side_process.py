@@ -18,24 +18,34 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def started(command: str) -> subprocess.Popen[bytes] | None:
-    """A process that runs a command of Python; None where none can be started.
+def start(command: str) -> subprocess.Popen[bytes]:
+    """A process that runs a command of Python; it imports what this one does.
 
-    It imports what this one does, and Ctrl-C does not reach it: whoever starts it ends it.
+    Ctrl-C in a terminal does not reach it: whoever starts it ends it.
+
+    Raises
+    ------
+    OSError
+        If it cannot be started.
     """
     if not sys.executable:
-        return None
+        raise OSError("Python does not know where its own program is")
     own_group = (
         {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP} if sys.platform == "win32" else {"process_group": 0}
     )
+    return subprocess.Popen(
+        [sys.executable, "-P", "-c", SAME_PATH + command, *sys.path],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env=os.environ | ONE_THREAD,
+        **own_group,
+    )
+
+
+def started(command: str) -> subprocess.Popen[bytes] | None:
+    """The same, or None where none can be started."""
     try:
-        return subprocess.Popen(
-            [sys.executable, "-P", "-c", SAME_PATH + command, *sys.path],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            env=os.environ | ONE_THREAD,
-            **own_group,
-        )
+        return start(command)
     except OSError:
         return None
 

@@ -69,12 +69,11 @@ def test_ctrl_c_ends_the_processes_and_keeps_the_finished_points(scene, started,
     assert not whole.stopped and whole.n_resumed == 2 and len(whole.points) == 4
 
 
-BEGIN = "import sys; sys.path[:] = __import__('json').loads(sys.argv[1]); from {0} import serve; import {0} as here; "
-"""The name of the module is put in as it is in the real beginning."""
+BEGIN = f"from {side_by_side.__name__} import serve; import {side_by_side.__name__} as here\n"
 
 
 def test_a_process_that_ends_is_told_and_what_was_finished_is_kept(scene, started, tmp_path, monkeypatch):
-    monkeypatch.setattr(side_by_side, "START", BEGIN + "here.traced_points = lambda *_, **__: sys.exit(3); serve()")
+    monkeypatch.setattr(side_by_side, "COMMAND", BEGIN + "here.traced_points = lambda *_, **__: sys.exit(3); serve()")
     with pytest.raises(dt.RunError, match="ended with code 3"):
         dt.sweep(scene, VARY, rays=8192, threads=2, folder=tmp_path)
     assert all(process.poll() is not None for process in started)
@@ -83,7 +82,7 @@ def test_a_process_that_ends_is_told_and_what_was_finished_is_kept(scene, starte
 
 def test_an_error_of_a_trace_comes_as_itself(scene, started, monkeypatch):
     planted = "def lost(*_, **__):\n    raise here.RunError('3 rays were lost')\nhere.traced_points = lost\nserve()"
-    monkeypatch.setattr(side_by_side, "START", BEGIN.replace("; ", "\n") + planted)
+    monkeypatch.setattr(side_by_side, "COMMAND", BEGIN + planted)
     with pytest.raises(dt.RunError, match=r"^3 rays were lost$"):
         dt.sweep(scene, VARY, rays=8192, threads=2)
 

@@ -6,10 +6,8 @@ each point keeps all cores busy with that, too.
 
 from __future__ import annotations
 
-import json
 import os
 import pickle
-import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -18,11 +16,12 @@ from typing import Any
 
 from dishtrace.errors import DishtraceError, RunError
 from dishtrace.scene.model import Scene
+from dishtrace.side_process import close, start, stop
 from dishtrace.study.sweep.points import Job, Point, traced_points
 
 LOOK_S = 0.2
 """Time between looks at how far the points in hand are. [s]"""
-START = "import json, sys; sys.path[:] = json.loads(sys.argv[1]); from {0} import serve; serve()"
+COMMAND = f"from {__name__} import serve; serve()"
 
 
 class Worker:
@@ -42,13 +41,7 @@ class Worker:
     """
 
     def __init__(self, scene: Scene, options: dict[str, Any]) -> None:
-        if not sys.executable:
-            raise OSError("Python does not know where its own program is")
-        command = [sys.executable, "-c", START.format(__name__), json.dumps(sys.path)]
-        # a group of its own, so that Ctrl-C in a terminal reaches this process alone, which then ends the others
-        self._process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, process_group=0 if os.name == "posix" else None
-        )
+        self._process = start(COMMAND)
         self._send((scene, options))
 
     def _send(self, message: Any) -> None:
@@ -80,13 +73,8 @@ class Worker:
 
     def close(self) -> None:
         """End the process, whatever it is at."""
-        self._process.kill()
-        self._process.wait()
-        for stream in (self._process.stdin, self._process.stdout):
-            try:
-                stream.close()
-            except BrokenPipeError:
-                continue
+        stop(self._process)
+        close(self._process)
 
 
 class Workers:
