@@ -268,23 +268,18 @@ class CookingPower(NamedTuple):
         Load. [kg]
     at_50_k : float or None
         Standardised cooking power at 50 K above the air; None where the water never gets so warm. [W]
-    intercept, slope : float or None
-        Of the straight line over the temperature difference. [W], [W/K]
+    slope : float or None
+        Of the straight line over the temperature difference. [W/K]
     r_squared : float or None
         Of that line; the standard asks for 0.75 at least. [-]
-    differences, powers : (n,) float64
-        The intervals. [K], [W]
     departures : tuple of str
         Where the conditions are not those of the standard.
     """
 
     water: float
     at_50_k: float | None
-    intercept: float | None
     slope: float | None
     r_squared: float | None
-    differences: np.ndarray
-    powers: np.ndarray
     departures: tuple[str, ...]
 
 
@@ -329,20 +324,19 @@ def cooking_power(case: PotCase, *, intercept_area: float, irradiance: float) ->
     readings = np.array(read)
     powers = np.diff(readings) * water * WATER_CP / INTERVAL_S * STANDARD_IRRADIANCE / irradiance
     differences = 0.5 * (readings[1:] + readings[:-1]) - case.ambient.temperature
-    line = _line(differences, powers)
-    return CookingPower(water, *line, differences, powers, _departures(case, irradiance))
+    return CookingPower(water, *_line(differences, powers), _departures(case, irradiance))
 
 
-def _line(x: np.ndarray, y: np.ndarray) -> tuple[float | None, float | None, float | None, float | None]:
-    """Value at 50 K, intercept, slope and r squared of the straight line; None with fewer than three points."""
+def _line(x: np.ndarray, y: np.ndarray) -> tuple[float | None, float | None, float | None]:
+    """Value at 50 K, slope and r squared of the straight line; None with fewer than three points."""
     if len(x) < 3:
-        return None, None, None, None
+        return None, None, None
     slope, intercept = np.polyfit(x, y, 1)
     left = y - (intercept + slope * x)
     spread = float(np.sum((y - y.mean()) ** 2))
     r_squared = 1.0 - float(np.sum(left**2)) / spread if spread > 0.0 else None
     at_50 = float(intercept + 50.0 * slope) if x.max() >= 50.0 else None
-    return at_50, float(intercept), float(slope), r_squared
+    return at_50, float(slope), r_squared
 
 
 def _departures(case: PotCase, irradiance: float) -> tuple[str, ...]:
