@@ -54,10 +54,6 @@ class Section:
         """Focal length of the paraboloid of the day. [m]"""
         return float(0.5 * self.distance * (1.0 + np.cos(self.angle(declination))))
 
-    def vertex_shift(self, declination: float) -> float:
-        """By how much the vertex has come nearer to the focus since equinox, along the axis of the day. [m]"""
-        return self.focal_length(0.0) - self.focal_length(declination)
-
     def center(self, declination: float) -> np.ndarray:
         """C in the dish frame of the day, (3,). [m]"""
         psi = self.angle(declination)
@@ -81,11 +77,6 @@ class Section:
             self.axes(declination)[np.newaxis],
             focal_length=self.focal_length(declination),
         )[0]
-
-    def curvature_radii(self, declination: float) -> tuple[float, float]:
-        """Radii of curvature of the mirror at C, in the meridian plane and across it. [m]"""
-        half = 0.5 * self.angle(declination)
-        return float(2.0 * self.distance / np.cos(half)), float(2.0 * self.distance * np.cos(half))
 
 
 def section_about(center_y: float, *, focal_length: float) -> Section:
