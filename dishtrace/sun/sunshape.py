@@ -51,20 +51,6 @@ class SunShape:
     chi: float | None
     description: str
 
-    def radiance(self, theta: np.ndarray) -> np.ndarray:
-        """Relative radiance at angles (n,) from the sun's centre [rad]; zero beyond the edge. [–]."""
-        theta = np.asarray(theta, dtype=float)
-        return np.where(theta <= self.edge_rad, self.radial.radiance(theta), 0.0)
-
-    def share_inside(self, theta: np.ndarray) -> np.ndarray:
-        """Exact share of the power within angles (n,) of the sun's centre [rad]. [–]."""
-        return 1.0 - self.radial.share_outside(theta)
-
-    @property
-    def rms_rad(self) -> float:
-        """Root mean square angle from the centre, radial; per axis it is smaller by sqrt 2. [rad]."""
-        return self.radial.rms()
-
 
 def inverse_table(radial: RadialProfile, *, cells: int = CELLS_PER_OCTAVE) -> np.ndarray:
     """tan^2(theta) over the share w of the power outside theta, in octaves of w.
@@ -90,32 +76,6 @@ def inverse_table(radial: RadialProfile, *, cells: int = CELLS_PER_OCTAVE) -> np
     row = 0.5 ** np.arange(1, OCTAVES + 1)
     share = row[:, None] * (1.0 + np.arange(cells + 1) / cells)
     return np.tan(radial.angle_outside(share)) ** 2
-
-
-def sample_tan2(table: np.ndarray, u: np.ndarray) -> np.ndarray:
-    """tan^2 of sampled angles from the sun's centre: linear in w = 1 - u inside a cell of the table.
-
-    Parameters
-    ----------
-    table : (33, cells + 1) float64
-        From `inverse_table`. [–]
-    u : (n,) float64
-        Numbers in [0, 1); 0 gives the centre. Shares w below 2^-33 give the outermost angle. [–]
-
-    Returns
-    -------
-    (n,) float64
-        [–]
-    """
-    rows, cells = table.shape[0], table.shape[1] - 1
-    mantissa, exponent = np.frexp(1.0 - np.asarray(u, dtype=float))
-    octave = -exponent
-    place = (2.0 * mantissa - 1.0) * cells
-    place = np.where(octave < 0, cells, np.where(octave >= rows, 0.0, place))
-    octave = np.clip(octave, 0, rows - 1)
-    cell = np.minimum(place.astype(int), cells - 1)
-    fraction = place - cell
-    return (1.0 - fraction) * table[octave, cell] + fraction * table[octave, cell + 1]
 
 
 def make_sunshape(

@@ -9,13 +9,14 @@ import pytest
 
 from dishtrace.scene.tables import Pillbox
 from dishtrace.sun import profiles
-from dishtrace.sun.sunshape import inverse_table, sample_tan2
+from dishtrace.sun.sunshape import inverse_table
+from tests.support.sun_angles import sampled_tan2
 
 
 def sampled_mrad(radial, n):
     """Angles at n equidistant numbers u through the table. [mrad]"""
     u = (np.arange(n) + 0.5) / n
-    return 1e3 * np.arctan(np.sqrt(sample_tan2(inverse_table(radial), u)))
+    return 1e3 * np.arctan(np.sqrt(sampled_tan2(inverse_table(radial), u)))
 
 
 def test_default_half_angle_is_the_sun_at_one_astronomical_unit():

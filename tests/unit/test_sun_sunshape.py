@@ -10,7 +10,8 @@ from dishtrace.errors import InputError
 from dishtrace.scene.read import scene_from_text
 from dishtrace.sun import profiles
 from dishtrace.sun.radial import RadialProfile
-from dishtrace.sun.sunshape import inverse_table, read_profile_table, sample_tan2, sunshape_of
+from dishtrace.sun.sunshape import inverse_table, read_profile_table, sunshape_of
+from tests.support.sun_angles import sampled_tan2
 
 HALF_ANGLE = 4.65e-3
 DISH = """
@@ -117,30 +118,12 @@ def test_gaussian_table_is_the_logarithm_for_small_angles():
     assert inverse_table(profiles.gaussian(sigma)) == pytest.approx(-2 * sigma**2 * np.log(SHARES), rel=1e-8, abs=1e-24)
 
 
-def test_sampling_is_linear_interpolation_in_the_share():
-    # np.interp over all nodes sorted by w is an independent way to say the same.
-    table = inverse_table(profiles.circumsolar(0.2))
-    w_nodes, tan2 = SHARES[:, :256].ravel(), table[:, :256].ravel()
-    order = np.argsort(w_nodes)
-    w_nodes, tan2 = np.append(w_nodes[order], 1.0), np.append(tan2[order], 0.0)
-    w = np.append(np.geomspace(2.0**-33, 1.0, 5001), [0.5, 0.25, 0.125])
-    u = 1.0 - w
-    assert sample_tan2(table, u) == pytest.approx(np.interp(1.0 - u, w_nodes, tan2), rel=1e-12, abs=1e-24)
-
-
-def test_sampling_at_both_ends():
-    table = inverse_table(profiles.pillbox(HALF_ANGLE))
-    u = np.array([0.0, 0.5, 1.0 - 2.0**-33, 1.0 - 2.0**-40, 1.0 - 2.0**-53])
-    expected = [0.0, table[0, 0], table[32, 0], table[32, 0], table[32, 0]]
-    assert np.array_equal(sample_tan2(table, u), expected)
-
-
 @ANY_PROFILE
 def test_sampled_angles_have_the_exact_distribution(radial):
     # Equidistant u are exact quantiles: no chance in it. A sampling without the factor sin(theta) would miss
     # by a quarter of the power. Tables with a jump in radiance move up to 1/256 of the share outside the jump.
     u = (np.arange(20_000) + 0.5) / 20_000
-    theta = np.arctan(np.sqrt(sample_tan2(inverse_table(radial), u)))
+    theta = np.arctan(np.sqrt(sampled_tan2(inverse_table(radial), u)))
     missed = np.abs(1.0 - radial.share_outside(theta) - u)
     assert missed.max() < 0.01
     assert np.mean(missed) < 5e-5
@@ -152,7 +135,7 @@ def test_table_error_falls_with_the_square_of_the_cell(name):
     u = (np.arange(5_000) + 0.5) / 5_000
     exact = np.tan(radial.angle_outside(1.0 - u)) ** 2
     errors = [
-        np.sqrt(np.mean((sample_tan2(inverse_table(radial, cells=cells), u) - exact) ** 2)) for cells in (8, 16, 32)
+        np.sqrt(np.mean((sampled_tan2(inverse_table(radial, cells=cells), u) - exact) ** 2)) for cells in (8, 16, 32)
     ]
     orders = np.log2(np.array(errors[:-1]) / errors[1:])
     assert orders == pytest.approx([2.0, 2.0], abs=0.15)
@@ -189,14 +172,14 @@ class TestFromAScene:
             pytest.approx(4.65e-3, rel=1e-15),
             None,
         )
-        assert shape.rms_rad == pytest.approx(4.65e-3 / np.sqrt(2.0), rel=1e-5)
-        assert np.array_equal(shape.radiance(np.array([0.0, 4.6e-3, 4.7e-3])), [1.0, 1.0, 0.0])
+        assert shape.radial.rms() == pytest.approx(4.65e-3 / np.sqrt(2.0), rel=1e-5)
+        assert np.array_equal(shape.radial.radiance(np.array([0.0, 4.6e-3])), [1.0, 1.0])
 
     def test_gaussian_is_per_axis_and_cut_where_the_table_ends(self):
         shape = shape_with('shape = { profile = "gaussian", sigma_mrad = 2 }')
-        assert shape.rms_rad == pytest.approx(2e-3 * np.sqrt(2.0), rel=1e-5)
+        assert shape.radial.rms() == pytest.approx(2e-3 * np.sqrt(2.0), rel=1e-5)
         assert shape.edge_rad == pytest.approx(2e-3 * np.sqrt(2.0 * 33.0 * np.log(2.0)), rel=1e-4)
-        assert shape.share_inside(np.array([2e-3]))[0] == pytest.approx(1.0 - np.exp(-0.5), rel=1e-5)
+        assert shape.radial.share_outside(np.array([2e-3]))[0] == pytest.approx(np.exp(-0.5), rel=1e-5)
 
     def test_limb_darkened(self):
         shape = shape_with('shape = { profile = "limb-darkened", half_angle_mrad = 4.7 }')
@@ -213,7 +196,7 @@ class TestFromAScene:
     def test_table_file(self, tmp_path):
         (tmp_path / "sun.csv").write_text("# invented\nangle_mrad,radiance\n0,1\n\n5,1\n# far\n10,0\n")
         shape = shape_with('shape = { profile = "table", file = "sun.csv" }', folder=tmp_path)
-        assert shape.radiance(np.array([2e-3, 7.5e-3])) == pytest.approx([1.0, 0.5])
+        assert shape.radial.radiance(np.array([2e-3, 7.5e-3])) == pytest.approx([1.0, 0.5])
         assert shape.edge_rad == pytest.approx(0.01, rel=1e-15)
 
 
