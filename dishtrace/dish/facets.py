@@ -187,12 +187,6 @@ def sphere_quadric(radius: float) -> np.ndarray:
     return np.array([1.0, 1.0, 1.0, 0.0, 0.0, 0.0]) / (2.0 * radius)
 
 
-def bent_quadric(radius: float, angle: float) -> np.ndarray:
-    """A sheet bent to a circular cylinder along the direction u cos(angle) + v sin(angle), (6,). [1/m]"""
-    c, s = np.cos(angle), np.sin(angle)
-    return np.array([c * c, s * s, 1.0, c * s, 0.0, 0.0]) / (2.0 * radius)
-
-
 def skin(outline: Outline, *, focal_length: float, slope: float) -> Facets:
     """One continuous paraboloid: a single facet in the dish frame itself.
 

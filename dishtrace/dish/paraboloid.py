@@ -1,4 +1,4 @@
-"""The paraboloid z = (x^2 + y^2) / (4 f): heights, normals, intersections, areas."""
+"""The paraboloid z = (x^2 + y^2) / (4 f): heights, normals, crossings of lines, angles at the focus."""
 
 from __future__ import annotations
 
@@ -6,15 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.errors import RunError
-
 if TYPE_CHECKING:
     from dishtrace.dish.outline import Outline
-
-AREA_TOLERANCE = 1e-11
-"""Relative change at which the quadrature of the mirror surface stops refining [–]."""
-LARGEST_ORDER = 512
-"""Most nodes per direction (and per triangle) of that quadrature [–]."""
 
 
 def height(x: np.ndarray, y: np.ndarray, *, focal_length: float) -> np.ndarray:
@@ -117,33 +110,6 @@ def line_crossings(
     return np.fmin(one, other), np.where(np.isnan(other), np.nan, np.fmax(one, other))
 
 
-def intersect_paraboloid(origins: np.ndarray, directions: np.ndarray, *, focal_length: float) -> np.ndarray:
-    """First forward intersection of rays with z = (x^2 + y^2) / (4 f).
-
-    Parameters
-    ----------
-    origins : (n, 3) float64
-        Ray origins. [m]
-    directions : (n, 3) float64
-        Unit vectors. [–]
-    focal_length : float
-        Focal length f, > 0. [m]
-
-    Returns
-    -------
-    (n,) float64
-        Smallest distance > 0 to a hit, NaN where there is none. A ray that starts exactly on the surface (c =
-        0 in floating point) does not hit its own starting point. [m]
-
-    Raises
-    ------
-    ValueError
-        If `focal_length` is not positive and finite.
-    """
-    first, second = line_crossings(origins, directions, focal_length=focal_length)
-    return np.where(first > 0.0, first, np.where(second > 0.0, second, np.nan))
-
-
 def focus_angle(radius: np.ndarray, *, focal_length: float) -> np.ndarray:
     """Angle at the focus between the axis (towards the vertex) and the mirror at a distance from the axis.
 
@@ -163,85 +129,12 @@ def focus_angle(radius: np.ndarray, *, focal_length: float) -> np.ndarray:
     return 2.0 * np.arctan(np.asarray(radius, dtype=float) / (2.0 * focal_length))
 
 
-def focus_distance(radius: np.ndarray, *, focal_length: float) -> np.ndarray:
-    """Distance from the focus to the mirror at a distance from the axis: f + r^2 / (4 f) [m]."""
-    _check(focal_length)
-    return focal_length + np.square(radius) / (4.0 * focal_length)
-
-
 def rim_angle(outline: Outline, *, focal_length: float) -> float:
     """Largest angle at the focus over the outline, from the axis [rad].
 
     For a lateral section it is the angle of its farthest point from the axis, not half of the angle it spans.
     """
     return float(focus_angle(outline.largest_radius, focal_length=focal_length))
-
-
-def height_range(outline: Outline, *, focal_length: float) -> tuple[float, float]:
-    """Lowest and highest mirror point over the outline, hole left out; their difference is the depth [m]."""
-    low, high = outline.smallest_radius, outline.largest_radius
-    return float(height(low, 0.0, focal_length=focal_length)), float(height(high, 0.0, focal_length=focal_length))
-
-
-def meridian_arc(radius: float, *, focal_length: float) -> float:
-    """Length of the curve from the vertex to a distance from the axis, along the mirror [m].
-
-    Parameters
-    ----------
-    radius : float
-        Distance from the axis, >= 0. [m]
-    focal_length : float
-        Focal length f, > 0. [m]
-
-    Returns
-    -------
-    float
-        f (u sqrt(1 + u^2) + asinh u) with u = r / (2 f). [m]
-    """
-    _check(focal_length)
-    u = radius / (2.0 * focal_length)
-    return float(focal_length * (u * np.sqrt(1.0 + u * u) + np.arcsinh(u)))
-
-
-def surface_area(outline: Outline, *, focal_length: float) -> float:
-    """True area of the mirror surface over an outline, hole left out.
-
-    Parameters
-    ----------
-    outline : Outline
-        Outline as seen along the axis. [m]
-    focal_length : float
-        Focal length f, > 0. [m]
-
-    Returns
-    -------
-    float
-        Area, exact for a circle or annulus about the axis, else to a relative 1e-9 or better. [m2]
-
-    Raises
-    ------
-    RunError
-        If the quadrature does not settle (outlines more than some hundred focal lengths wide).
-
-    Notes
-    -----
-    Closed form: (8 pi f^2 / 3) [(1 + (R/2f)^2)^(3/2) - (1 + (r/2f)^2)^(3/2)]. Else int sqrt(1 + (x^2 +
-    y^2)/(4 f^2)) dA with the outline's own Gauss nodes, doubled in number until the value rests.
-    """
-    _check(focal_length)
-    if outline.is_centred_circle:
-        outer, inner = outline.params[2], outline.params[3]
-        cubes = (1.0 + (np.array([outer, inner]) / (2.0 * focal_length)) ** 2) ** 1.5
-        return float(8.0 * np.pi * focal_length**2 / 3.0 * (cubes[0] - cubes[1]))
-    order, before = 8, 0.0
-    while order <= LARGEST_ORDER:
-        points, weights = outline.quadrature(order)
-        stretch = np.sqrt(1.0 + np.sum(points**2, axis=1) / (4.0 * focal_length**2))
-        area = float(weights @ stretch)
-        if abs(area - before) <= AREA_TOLERANCE * area:
-            return area
-        order, before = 2 * order, area
-    raise RunError(f"the mirror area did not settle (last change {abs(area - before) / area:.1e} of the area)")
 
 
 def _check(focal_length: float) -> None:

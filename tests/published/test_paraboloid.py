@@ -12,6 +12,8 @@ import pytest
 
 from dishtrace.dish import outline as outlines
 from dishtrace.dish import paraboloid
+from dishtrace.dish.facets import skin
+from tests.support.surfaces import cap_area, meridian_arc
 
 # rim angle in deg, f/D, depth/D, distance of the rim from the focus over f; printed to 6 decimals
 BY_RIM_ANGLE = [
@@ -38,27 +40,28 @@ def test_dish_by_its_rim_angle(rim_deg, ratio, depth, distance):
     assert focal_length == pytest.approx(ratio, abs=5e-7)
     rim = outlines.circle(0.5)
     assert np.degrees(paraboloid.rim_angle(rim, focal_length=focal_length)) == pytest.approx(rim_deg, rel=1e-14)
-    assert paraboloid.height_range(rim, focal_length=focal_length) == pytest.approx((0.0, depth), abs=5e-7)
-    rim_distance = paraboloid.focus_distance(0.5, focal_length=focal_length)
-    assert rim_distance / focal_length == pytest.approx(distance, abs=5e-7)
+    height = paraboloid.height(0.5, 0.0, focal_length=focal_length)
+    assert height == pytest.approx(depth, abs=5e-7)
+    assert np.hypot(0.5, focal_length - height) / focal_length == pytest.approx(distance, abs=5e-7)
 
 
 @pytest.mark.parametrize(("focal_length", "diameter", "rim_deg", "depth", "aperture", "surface", "arc"), BY_SIZE)
 def test_dish_by_its_size(focal_length, diameter, rim_deg, depth, aperture, surface, arc):
     rim = outlines.circle(0.5 * diameter)
     assert np.degrees(paraboloid.rim_angle(rim, focal_length=focal_length)) == pytest.approx(rim_deg, abs=5e-5)
-    assert paraboloid.height_range(rim, focal_length=focal_length)[1] == pytest.approx(depth, abs=5e-7)
+    assert paraboloid.height(0.5 * diameter, 0.0, focal_length=focal_length) == pytest.approx(depth, abs=5e-7)
     assert rim.area == pytest.approx(aperture, abs=5e-7)
-    assert paraboloid.surface_area(rim, focal_length=focal_length) == pytest.approx(surface, abs=5e-7)
-    assert 2.0 * paraboloid.meridian_arc(0.5 * diameter, focal_length=focal_length) == pytest.approx(arc, abs=5e-7)
+    assert skin(rim, focal_length=focal_length, slope=0.0).surface_areas()[0] == pytest.approx(surface, abs=5e-7)
+    assert cap_area(0.5 * diameter, focal_length=focal_length) == pytest.approx(surface, abs=5e-7)
+    assert 2.0 * meridian_arc(0.5 * diameter, focal_length=focal_length) == pytest.approx(arc, abs=5e-7)
 
 
 def test_lateral_section():
     """f = 1, circle of radius 0.7 about (1.6, 0): printed surface 2.000942 m2, aperture 1.539380 m2."""
     section = outlines.circle(0.7, center=(1.6, 0.0))
     assert section.area == pytest.approx(1.539380, abs=5e-7)
-    assert paraboloid.surface_area(section, focal_length=1.0) == pytest.approx(2.000942, abs=5e-7)
-    assert paraboloid.focus_distance(1.6, focal_length=1.0) == pytest.approx(1.64, abs=1e-12)
+    assert skin(section, focal_length=1.0, slope=0.0).surface_areas()[0] == pytest.approx(2.000942, abs=5e-7)
+    assert np.hypot(1.6, 1.0 - paraboloid.height(1.6, 0.0, focal_length=1.0)) == pytest.approx(1.64, abs=1e-12)
     assert np.degrees(paraboloid.focus_angle(1.6, focal_length=1.0)) == pytest.approx(77.3196, abs=5e-5)
     # the plane z = -0.5175 + 0.8 x carries the rim
     rim = section.boundary(360)

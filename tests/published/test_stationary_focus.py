@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from dishtrace.dish import outline as outlines
-from dishtrace.dish import paraboloid
+from dishtrace.dish.facets import skin
 from dishtrace.dish.section import mirror_of_day, rim_outline, section_about, vector_area
 
 SYMMETRIC = section_about(2.0, focal_length=1.0)  # rho 2 m, psi_0 90 deg
@@ -109,7 +109,8 @@ def test_section_cut_by_a_plane():
     mirror = mirror_of_day(section, rim, 0.0, is_flexed=True, slope=0.0)
     assert mirror.aperture_areas()[0] == pytest.approx(1.539380, abs=1e-6)
     assert mirror.surface_areas()[0] == pytest.approx(2.000942, abs=1e-6)
-    assert mirror.surface_areas()[0] == pytest.approx(paraboloid.surface_area(circle, focal_length=1.0), rel=1e-9)
+    whole = skin(circle, focal_length=1.0, slope=0.0)
+    assert mirror.surface_areas()[0] == pytest.approx(whole.surface_areas()[0], rel=1e-9)
     places, _ = mirror.surface(0, rim.boundary(40))
     depth = (places - mirror.origin[0]) @ mirror.axes[0, 2]
     assert depth == pytest.approx(np.full(41, 0.095656), abs=1e-6)  # the rim is plane, and C the deepest point

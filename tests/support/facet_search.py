@@ -2,11 +2,12 @@
 
 import numpy as np
 
-from dishtrace.dish.facets import Facets, bent_quadric, sphere_quadric
+from dishtrace.dish.facets import Facets, sphere_quadric
 from dishtrace.dish.outline import circle, ellipse, polygon, rectangle
 from dishtrace.trace.compiling import kernel
 from dishtrace.trace.kernels.mirror import facet_hit
 from dishtrace.trace.kernels.triangles import FAR, next_facet
+from tests.support.surfaces import bent_quadric
 
 KITE = np.array([[-0.05, 0.0], [0.0, -0.03], [0.06, 0.0], [0.0, 0.04]])
 OUTLINES = (

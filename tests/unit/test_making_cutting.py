@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dishtrace.dish.facets import Facets, bent_quadric, parent_quadric, six_numbers, sphere_quadric
+from dishtrace.dish.facets import Facets, parent_quadric, six_numbers, sphere_quadric
 from dishtrace.dish.layouts import designed_facets
 from dishtrace.dish.outline import circle, ellipse, outline_of, polygon, rectangle
-from dishtrace.dish.paraboloid import meridian_arc
 from dishtrace.report.making.cutting import Bend, Pattern, bend_of, kinds_of, letters, pattern_of, ring_area
 from tests.support.facet_scenes import drawn
 from tests.support.making_scenes import DISCS, HOLLOW, PETALS, STRIPS, TILES, mirror_scene
+from tests.support.surfaces import bent_quadric, meridian_arc
 
 
 def one_facet(quadric, outline):

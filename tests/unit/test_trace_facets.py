@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import dishtrace as dt
-from dishtrace.dish.facets import Facets, bent_quadric, sphere_quadric
+from dishtrace.dish.facets import Facets, sphere_quadric
 from dishtrace.dish.outline import ellipse, polygon, rectangle
 from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import total
@@ -38,6 +38,7 @@ from tests.support.mirrors import mirror_of
 from tests.support.mounts import sun_at
 from tests.support.optics import assert_agrees
 from tests.support.small_scenes import CAVITY, PLATE, POT, ROUGH, part, prepared, scene_text, tallied
+from tests.support.surfaces import bent_quadric
 
 COUNT = 64
 N_RAYS = COUNT * N_SCRAMBLES

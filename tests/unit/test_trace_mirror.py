@@ -7,7 +7,7 @@ with the form once instead of twice, the far sheet of a sphere, a facet's bright
 import numpy as np
 import pytest
 
-from dishtrace.dish.facets import Facets, bent_quadric, skin, sphere_quadric
+from dishtrace.dish.facets import Facets, skin, sphere_quadric
 from dishtrace.dish.outline import circle, ellipse, polygon, rectangle
 from dishtrace.dish.paraboloid import height, normal
 from dishtrace.trace.kernels import mirror
@@ -15,6 +15,7 @@ from dishtrace.trace.reference_optics import facet_distance
 from dishtrace.vec import normalise, perpendicular_axes
 from tests.support.called import from_python
 from tests.support.mirrors import mirror_of
+from tests.support.surfaces import bent_quadric
 
 facet_hit = from_python(mirror.facet_hit)
 facet_normal = from_python(mirror.facet_normal)
