@@ -35,6 +35,12 @@ class Common:
     meshes: dict[str, PartMesh] = field(default_factory=dict)
 
 
+def light_key(scene: Scene) -> str:
+    """A text that is the same for scenes whose mirrors send out the same rays: all of them but parts and screens."""
+    written = scene.model_dump_json(exclude={"title", "parts", "screens", "run", "variants"})
+    return f"{scene.path('.')}: {written}"
+
+
 def common_of(scene: Scene) -> Common:
     """Place the sun and the dish of a scene.
 
@@ -52,13 +58,24 @@ def common_of(scene: Scene) -> Common:
     return Common(sun, mirror, facets, fits)
 
 
-def placed(scene: Scene) -> tuple[Common, tuple[PartMesh, ...]]:
+def placed(
+    scene: Scene, *, common: Common | None = None, has_notes: bool = True
+) -> tuple[Common, tuple[PartMesh, ...]]:
     """Place the sun, the dish and the parts of a scene.
+
+    Parameters
+    ----------
+    scene : Scene
+    common : Common, optional
+        Of a scene with the same `light_key`; parts of this scene are added to it.
+    has_notes : bool
+        Whether the notes of parts will be told.
 
     Raises
     ------
     InputError
         With every fault that the sun, the mount or the parts have.
     """
-    common = common_of(scene)
-    return common, part_meshes(scene, common.mirror.pose, common.mirror.outline)
+    common = common_of(scene) if common is None else common
+    mirror = common.mirror
+    return common, part_meshes(scene, mirror.pose, mirror.outline, known=common.meshes, has_notes=has_notes)

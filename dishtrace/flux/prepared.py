@@ -55,12 +55,6 @@ class Prepared:
         return sum(array.nbytes for array in arrays)
 
 
-def light_key(scene: Scene) -> str:
-    """A text that is the same for scenes whose mirrors send out the same rays: all of them but parts and screens."""
-    written = scene.model_dump_json(exclude={"title", "parts", "screens", "run", "variants"})
-    return f"{scene.path('.')}: {written}"
-
-
 def prepare(scene: Scene, *, seed: int, common: Common | None = None, has_notes: bool = True) -> Prepared:
     """Place the sun, the dish and the parts.
 

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 from dishtrace.errors import Fault, InputError
 from dishtrace.flux.laid import laid_out
 from dishtrace.flux.outcome import result_of, with_brightest
-from dishtrace.flux.prepared import common_of, compiled, in_lots, light_key, prepare
+from dishtrace.flux.placed import Common, common_of, light_key
+from dishtrace.flux.prepared import compiled, in_lots, prepare
 from dishtrace.trace.cpu import Job
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.points import N_SCRAMBLES
@@ -34,6 +35,7 @@ def trace_together(
     seed: int,
     threads: int | None = None,
     peak_points: bool = True,
+    common: Common | None = None,
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> list[Result]:
@@ -45,6 +47,8 @@ def trace_together(
         With the same `light_key`: all but title, parts, screens and [run] is alike.
     rays, seed, threads, peak_points, announce
         As for `trace`; the same for all.
+    common : Common, optional
+        What they share, where that was placed before.
     progress : callable, optional
         Called with (rays done, rays wanted), of all scenes together.
 
@@ -64,7 +68,7 @@ def trace_together(
     refuse_unlike(scenes)
     n_points = points_for(rays)
     threads = available_threads() if threads is None else threads
-    common, results = common_of(scenes[0]), []
+    common, results = common_of(scenes[0]) if common is None else common, []
     with StopFlag() as stop:
         placed = partial(prepare, seed=seed, common=common)
         first, compile_seconds = compiled(lambda: placed(scenes[0]), announce=announce, stop=stop)

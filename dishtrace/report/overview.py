@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dishtrace.dish.paraboloid import rim_angle
-from dishtrace.flux.placed import placed
+from dishtrace.flux.placed import light_key, placed
 from dishtrace.study.variants import refuse_faults
 
 if TYPE_CHECKING:
@@ -36,8 +36,8 @@ def overview(scene: Scene) -> dict[str, Any]:
         With every fault that shows only when the files are read and the parts are placed, of the scene and of its
         variants.
     """
-    refuse_faults([scene, *scene.variant_scenes.values()])
-    common, meshes = placed(scene)
+    shared = refuse_faults([scene, *scene.variant_scenes.values()])
+    common, meshes = placed(scene, common=shared[light_key(scene)])
     sun, mirror = common.sun, common.mirror
     rim = float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length)))
     parts = {

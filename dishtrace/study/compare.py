@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from dishtrace.flux.prepared import light_key
+from dishtrace.flux.placed import Common, light_key
 from dishtrace.flux.result import Result
 from dishtrace.flux.together import trace_together
 from dishtrace.scene.model import Scene
@@ -69,14 +69,14 @@ def compare(
     first = next(iter(named.values()))
     rays = nominal(first.run.rays) if rays is None else rays
     seed = first.run.seed if seed is None else seed
-    refuse_faults(named.values())
+    shared = refuse_faults(named.values())
     lucky = [name for name, scene in named.items() if dishes >= 2 and has_chance(scene)]
     share = -(-rays // max(dishes, 1))
     jobs = [(scene, rays) for scene in named.values()]
     for name in lucky:
         jobs += [(with_dish_seed(named[name], named[name].dish.seed + k), share) for k in range(dishes)]
     results, draws, stopped = _traced(
-        jobs, n_kept=len(named), seed=seed, threads=threads, progress=progress, announce=announce
+        jobs, shared, n_kept=len(named), progress=progress, seed=seed, threads=threads, announce=announce
     )
     spreads = _spreads(lucky, named, draws, n_dishes=dishes, rays=whole_rays(share))
     traced = [(name, results[place]) for place, name in enumerate(named) if place in results]
@@ -101,6 +101,7 @@ def letters(number: int) -> str:
 
 def _traced(
     jobs: Sequence[tuple[Scene, int]],
+    shared: Mapping[str, Common],
     *,
     n_kept: int,
     progress: Callable[[int, int], None] | None,
@@ -121,7 +122,8 @@ def _traced(
                     return results, draws, True
                 scenes, rays = [jobs[place][0] for place in places], jobs[places[0]][1]
                 show = shifted(progress, done, whole)
-                found = trace_together(scenes, rays=rays, peak_points=False, progress=show, **options)
+                common = shared.get(light_key(scenes[0]))
+                found = trace_together(scenes, rays=rays, peak_points=False, common=common, progress=show, **options)
                 is_whole = len(found) == len(places) and not found[-1].stopped
                 if results or not found[0].stopped:
                     found = [result for result in found if not result.stopped]

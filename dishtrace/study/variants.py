@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
-from dishtrace.flux.placed import placed
+from dishtrace.flux.placed import Common, light_key, placed
 from dishtrace.scene.model import Scene
 from dishtrace.scene.source import IN_PYTHON
 
@@ -45,8 +45,13 @@ def named_scenes(scenes: Scene | Mapping[str, Scene] | Iterable[Scene]) -> dict[
     return named
 
 
-def refuse_faults(scenes: Iterable[Scene]) -> None:
+def refuse_faults(scenes: Iterable[Scene]) -> dict[str, Common]:
     """Place everything in every scene as a run would.
+
+    Returns
+    -------
+    dict of Common
+        What scenes of the same dish under the same sun share, all of their parts in it, by `light_key`.
 
     Raises
     ------
@@ -54,13 +59,16 @@ def refuse_faults(scenes: Iterable[Scene]) -> None:
         With the faults of all of them.
     """
     faults: list[Fault] = []
+    shared: dict[str, Common] = {}
     for scene in scenes:
+        key = light_key(scene)
         try:
-            placed(scene)
+            shared[key], _ = placed(scene, common=shared.get(key), has_notes=False)
         except InputError as error:
             faults += error.faults
     if faults:
         raise InputError(list(dict.fromkeys(faults)))
+    return shared
 
 
 def _labelled(scenes: list[Scene]) -> list[tuple[str, Scene]]:

@@ -13,8 +13,10 @@ import pytest
 import dishtrace as dt
 from dishtrace.errors import InputError
 from dishtrace.flux import together
+from dishtrace.parts import assemble
 from dishtrace.report.comparison import comparison_text, fewer, log_levels, round_below, spot_row, write_comparison
 from dishtrace.report.numerals import PLAIN
+from dishtrace.report.overview import overview
 from dishtrace.report.pictures import draw_comparison, write_comparison_picture
 from dishtrace.scene.read import load_scene, scene_from_text
 from dishtrace.stats import Estimate, from_left_out
@@ -335,6 +337,21 @@ def test_canting_scatters_the_dishes_and_the_mirror_s_area_does_not():
     assert loose.dishes.figures["mirror_m2"] == Scatter(pytest.approx(loose.figures["mirror_m2"].value), 0.0)
     scattered = loose.dishes.figures["first_hit_receiver_w"]
     assert 0.002 < scattered.sd / scattered.mean < 0.1
+
+
+def test_what_scenes_share_is_placed_and_meshed_once(monkeypatch):
+    """The variant that is another dish has its own. Catches scenes that are placed for their faults and then again."""
+    made, real = [], assemble.part_mesh
+
+    def part_mesh(scene, part, *arguments, **options):
+        made.append(part.name)
+        return real(scene, part, *arguments, **options)
+
+    monkeypatch.setattr(assemble, "part_mesh", part_mesh)
+    for told in (lambda scene: dt.compare(scene, rays=8192), overview):
+        made.clear()
+        told(scene_from_text(BASE + VARIANTS))
+        assert sorted(made) == ["arm"] * 3 + ["plate"] * 3  # as it is, duller, rougher
 
 
 def stop_in(monkeypatch, number, *, how):

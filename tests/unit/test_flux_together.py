@@ -13,7 +13,7 @@ import pytest
 
 import dishtrace as dt
 from dishtrace.flux import prepared
-from dishtrace.flux.prepared import light_key
+from dishtrace.flux.placed import light_key
 from dishtrace.flux.together import trace_together
 from dishtrace.scene.read import scene_from_text
 from dishtrace.trace import run as running

@@ -12,7 +12,8 @@ import numpy as np
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.measure import trace
-from dishtrace.flux.prepared import Prepared, common_of, in_lots, light_key, prepare
+from dishtrace.flux.placed import common_of, light_key
+from dishtrace.flux.prepared import Prepared, in_lots, prepare
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.progress import shifted, whole_rays
