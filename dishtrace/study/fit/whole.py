@@ -280,7 +280,7 @@ def combined(slopes: Sequence[Finding]) -> Finding:
     weights = np.array([one.se**-2.0 for one in told])
     values = np.array([one.value for one in told])
     mean, freedom = float(weights @ values / weights.sum()), len(told) - 1
-    chi_squared, names = float(weights @ (values - mean) ** 2), ", ".join(words)
+    chi_squared, names = float(weights @ (values - mean) ** 2), f"{', '.join(words[:-1])} and {words[-1]}"
     if chi_squared > _most_chi_squared(freedom):
         remark = f"from {words[0]}; {names} disagree by more than their errors, so they are not averaged"
         return replace(told[0], key=KEY, remark=remark)
