@@ -158,7 +158,8 @@ def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Ray
     u, number = all_points(optics.mirror_points, start=start, count=count)
     facet, _ = physics.picked(mirror.pick_cdf, u[:, FACET_DIMENSION])
     place, normals = physics.places_on(mirror, facet, u[:, :2])
-    to_sun, cosine = physics.sun_rays(optics.sun, u[:, 2:4], jitter=mirror.jitter, u_jitter=u[:, 8:10])
+    turns = physics.outwards(place) if len(mirror.kind) == 1 else np.tile(np.eye(2), (len(place), 1, 1))
+    to_sun, cosine = physics.sun_rays(optics.sun, u[:, 2:4], jitter=mirror.jitter, u_jitter=u[:, 8:10], turns=turns)
     power = mirror.power[facet] * np.sum(to_sun * normals, axis=1) / cosine
     t, before = physics.nearest_facet(mirror, place, to_sun, facet)
     meeting = place + np.where(before >= 0, t, 0.0)[:, np.newaxis] * to_sun
@@ -176,7 +177,7 @@ def mirror_rays(books: Books, optics: Optics, *, start: int, count: int) -> _Ray
     arriving = power * (before[own] < 0)
     arriving *= physics.light_let_through(parts, place, to_sun, nothing, is_cover_clear=True)
     books.add(column.SHADED, number, power - arriving)
-    share, away, gets_off = physics.mirror_reflection(mirror, facet, normals, -to_sun, u[:, 4:8])
+    share, away, gets_off = physics.mirror_reflection(mirror, facet, normals, -to_sun, u[:, 4:8], turns[own])
     kept = arriving * share * gets_off
     books.add(column.MIRROR_ABSORBED, number, arriving - kept)
     books.add(column.LEAVING, number, kept)

@@ -104,7 +104,22 @@ def leaning(axis: np.ndarray, tangents: np.ndarray) -> np.ndarray:
     return turned / np.linalg.norm(turned, axis=1, keepdims=True)
 
 
-def sun_rays(sun: Sun, u: np.ndarray, *, jitter: float, u_jitter: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def outwards(place: np.ndarray) -> np.ndarray:
+    """Turns (n, 2, 2) from numbers counted along the way outwards from the dish axis and across to the axes across."""
+    x, y = place[:, 0], place[:, 1]
+    angle = np.arctan2(y, x)
+    cos, sin = np.cos(angle), np.sin(angle)
+    return np.stack([np.stack([cos, -sin], axis=1), np.stack([sin, cos], axis=1)], axis=1)
+
+
+def turned(turns: np.ndarray | None, tangents: np.ndarray) -> np.ndarray:
+    """Tangents (n, 2) after turns, or as they are."""
+    return tangents if turns is None else np.einsum("nij,nj->ni", turns, tangents)
+
+
+def sun_rays(
+    sun: Sun, u: np.ndarray, *, jitter: float, u_jitter: np.ndarray, turns: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Unit vectors towards points of the sun and the cosines of their angles from its centre.
 
     Parameters
@@ -114,17 +129,19 @@ def sun_rays(sun: Sun, u: np.ndarray, *, jitter: float, u_jitter: np.ndarray) ->
         Numbers for the place on the sun and for the jitter of the dish axis. [–]
     jitter : float
         Its standard deviation per axis. [rad]
+    turns : (n, 2, 2) float64, optional
+        See `outwards`.
     """
     center = np.broadcast_to(sun.center, (len(u), 3))
     if jitter > 0.0:
-        center = leaning(center, normal_deviates(u_jitter, jitter))
+        center = leaning(center, turned(turns, normal_deviates(u_jitter, jitter)))
     # Row k of the table covers shares outside the angle from 2^-(k+1) to 2^-k; from small shares to large:
     n_rows, n_columns = sun.table.shape
     share = 2.0 ** -(np.arange(n_rows)[:, np.newaxis] + 1.0) * (1.0 + np.arange(n_columns - 1) / (n_columns - 1.0))
     shares = np.append(share[::-1].ravel(), 1.0)
     tan = np.sqrt(np.interp(1.0 - u[:, 0], shares, np.append(sun.table[::-1, :-1].ravel(), sun.table[0, -1])))
     phi = 2.0 * np.pi * u[:, 1]
-    direction = leaning(center, np.stack([tan * np.cos(phi), tan * np.sin(phi)], axis=1))
+    direction = leaning(center, turned(turns, np.stack([tan * np.cos(phi), tan * np.sin(phi)], axis=1)))
     return direction, 1.0 / np.sqrt(1.0 + tan * tan)
 
 
@@ -184,7 +201,12 @@ def mirror_share(mirror: Mirror, facet: np.ndarray, cosine: np.ndarray) -> np.nd
 
 
 def mirror_reflection(
-    mirror: Mirror, facet: np.ndarray, smooth: np.ndarray, direction: np.ndarray, u: np.ndarray
+    mirror: Mirror,
+    facet: np.ndarray,
+    smooth: np.ndarray,
+    direction: np.ndarray,
+    u: np.ndarray,
+    turns: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Light that meets the front of a facet: reflectance, new direction, whether it gets off the surface.
 
@@ -197,13 +219,15 @@ def mirror_reflection(
         Unit normals of the smooth facets there, and unit vectors towards them. [–]
     u : (n, 4) float64
         Numbers for the slope error and for the beam spread, two each. [–]
+    turns : (n, 2, 2) float64, optional
+        See `outwards`.
     """
     share = mirror_share(mirror, facet, -np.sum(direction * smooth, axis=1))
     slope = mirror.slope[facet][:, np.newaxis]
-    rough = np.where(slope > 0.0, leaning(smooth, slope * normal_deviates(u[:, :2], 1.0)), smooth)
+    rough = np.where(slope > 0.0, leaning(smooth, slope * turned(turns, normal_deviates(u[:, :2], 1.0))), smooth)
     away = mirrored(direction, rough)
     if mirror.spread > 0.0:
-        away = leaning(away, normal_deviates(u[:, 2:], mirror.spread))
+        away = leaning(away, turned(turns, normal_deviates(u[:, 2:], mirror.spread)))
     return share, away, np.sum(away * smooth, axis=1) > 0.0
 
 
