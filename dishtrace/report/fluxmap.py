@@ -245,27 +245,57 @@ def _peak_triangle(part: PartResult) -> int:
 def _views(part: PartResult, up: np.ndarray) -> list[Panel]:
     """A mesh from the lit side and from the other, and close to its peak."""
     mesh, front, back = part.mesh, part.sides["front"], part.sides["back"]
+    shown = _drawn_side(part)
     lit = lit_direction(mesh.normals, mesh.areas, front.flux_w_m2, back.flux_w_m2)
     out_of_peak = mesh.normals[_peak_triangle(part)] * (1.0 if part.peak_side == "front" else -1.0)
     size = float(np.ptp(mesh.triangles.reshape(-1, 3), axis=0).max())
     found = [
-        _view(part, three_quarter(lit, up), up, "from where most light comes"),
+        _view(part, three_quarter(lit, up), up, "from where most light comes", shown=shown),
         _view(
             part,
             three_quarter(normalise(out_of_peak + 0.7 * lit), up),
             up,
             "close to the peak",
+            shown=shown,
             half_width=CLOSE_UP * size,
         ),
-        _view(part, three_quarter(-lit, up), up, "from the other side"),
+        _view(part, three_quarter(-lit, up), up, "from the other side", shown=shown),
     ]
-    return [panel for panel in found if np.any(panel.is_known)]
+    return [panel for panel in found if np.any(panel.is_known)] or [_view_of_brightest(part, up, shown)]
+
+
+def _drawn_side(part: PartResult) -> str:
+    """The side with more light that is certain: of a closed mesh the other one is not drawn.
+
+    Usually the front, but the back where a mesh is inside out or the light comes from inside it.
+    """
+    areas = part.mesh.areas
+    known = {
+        side: float((areas * figures.flux_w_m2)[is_certain(figures.flux_w_m2, figures.flux_se_w_m2)].sum())
+        for side, figures in part.sides.items()
+    }
+    return "front" if known["front"] >= known["back"] else "back"
+
+
+def _view_of_brightest(part: PartResult, up: np.ndarray, shown: str) -> Panel:
+    """A mesh as its brightest triangle is faced, where the other views show no light that is certain."""
+    figures = part.sides[shown]
+    known = is_certain(figures.flux_w_m2, figures.flux_se_w_m2)
+    normal = part.mesh.normals[int(np.argmax(np.where(known, figures.flux_w_m2, 0.0)))]
+    toward = normal if shown == "front" else -normal
+    return _view(part, toward, up, "from before its brightest place", shown=shown)
 
 
 def _view(
-    part: PartResult, toward_viewer: np.ndarray, up: np.ndarray, title: str, *, half_width: float | None = None
+    part: PartResult,
+    toward_viewer: np.ndarray,
+    up: np.ndarray,
+    title: str,
+    *,
+    shown: str,
+    half_width: float | None = None,
 ) -> Panel:
-    """A view of a body; with `half_width` only what lies so near to the peak in the drawing [m]."""
+    """A view of a body, of a closed one the side `shown`; with `half_width` only what lies so near to the peak [m]."""
     mesh = part.mesh
     right, top = view_axes(toward_viewer, up)
     cosines = mesh.normals @ toward_viewer
@@ -274,27 +304,28 @@ def _view(
     middle = 0.5 * (mesh.triangles.min(axis=(0, 1)) + mesh.triangles.max(axis=(0, 1)))
     drawn = project(mesh.triangles - middle, right, top)
     place = drawn[nearest].mean(axis=0)
-    is_shown = cosines > 0.0 if mesh.is_closed else np.ones(len(cosines), dtype=bool)
+    is_front = cosines > 0.0
+    is_seen = is_front == (shown == "front") if mesh.is_closed else np.ones(len(cosines), dtype=bool)
     if half_width is not None:
-        is_shown &= np.all(np.abs(drawn.mean(axis=1) - place) < 1.2 * half_width, axis=1)
-    shown = np.flatnonzero(is_shown)
-    shown = shown[np.argsort(depth[shown], kind="stable")]
-    uv = drawn[shown]
-    flux = np.where(cosines > 0.0, part.sides["front"].flux_w_m2, part.sides["back"].flux_w_m2)[shown]
-    error = np.where(cosines > 0.0, part.sides["front"].flux_se_w_m2, part.sides["back"].flux_se_w_m2)[shown]
-    faces = (cosines[nearest] > 0.0) == (part.peak_side == "front")
-    in_front = front_most(uv, depth[shown], place[np.newaxis])[0]
-    is_peak_seen = faces and in_front >= 0 and shown[in_front] == nearest
+        is_seen &= np.all(np.abs(drawn.mean(axis=1) - place) < 1.2 * half_width, axis=1)
+    seen = np.flatnonzero(is_seen)
+    seen = seen[np.argsort(depth[seen], kind="stable")]
+    uv = drawn[seen]
+    flux = np.where(is_front, part.sides["front"].flux_w_m2, part.sides["back"].flux_w_m2)[seen]
+    error = np.where(is_front, part.sides["front"].flux_se_w_m2, part.sides["back"].flux_se_w_m2)[seen]
+    faces = is_front[nearest] == (part.peak_side == "front")
+    in_front = front_most(uv, depth[seen], place[np.newaxis])[0]
+    is_peak_seen = faces and in_front >= 0 and seen[in_front] == nearest
     return Panel(
         title=title,
         labels=("across (m)", "up in the view (m)"),
         uv=uv,
         flux=flux,
         error=error,
-        shade=np.abs(cosines[shown]),
+        shade=np.abs(cosines[seen]),
         peak=place if is_peak_seen else None,
         window=_window(uv) if half_width is None else np.stack([place - half_width, place + half_width]),
-        numbers=_numbers(uv, flux, mesh.areas[shown], depth[shown]),
+        numbers=_numbers(uv, flux, mesh.areas[seen], depth[seen]),
         is_view=True,
         is_close=half_width is not None,
     )

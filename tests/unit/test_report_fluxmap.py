@@ -60,6 +60,39 @@ def test_a_closed_mesh_shows_only_what_faces_the_viewer():
     assert len(whole.flux) == faces
 
 
+def inside_out(mesh):
+    """The same body with its fronts inward."""
+    mesh.normals = -mesh.normals
+    mesh.triangles = mesh.triangles[:, ::-1]
+    return mesh
+
+
+def test_a_closed_mesh_that_is_inside_out_shows_its_outside():
+    """Its light is on the backs; showing fronts only left nothing to draw, and the colour scale without an end."""
+    right = make_part(lump_mesh(), 8e4, 0.0)
+    wrong = make_part(lump_mesh(), 8e4, 0.0)
+    inside_out(wrong.mesh)
+    wrong.sides = {"front": wrong.sides["back"], "back": wrong.sides["front"]}
+    wrong.peak_side = "back"
+    for panel, expected in zip(fluxmap.panels(wrong, UP)[0], fluxmap.panels(right, UP)[0], strict=True):
+        np.testing.assert_allclose(panel.flux, expected.flux)
+        assert (panel.peak is None) == (expected.peak is None)
+    assert fluxmap.scale_of(fluxmap.panels(wrong, UP)[0]) == fluxmap.scale_of(fluxmap.panels(right, UP)[0])
+
+
+def test_a_closed_mesh_always_has_a_drawing():
+    """One lit triangle that all other views turn their backs on is looked at from before it."""
+    part = make_part(lump_mesh(), 8e4, 0.0)
+    for turned in range(0, len(part.mesh.areas), 37):
+        for side, normals in (("front", part.mesh.normals), ("back", -part.mesh.normals)):
+            for figures in part.sides.values():
+                figures.flux_w_m2 = np.where(normals @ UP > 0.0, 1e-9, 0.0)
+                figures.flux_se_w_m2 = np.full(len(part.mesh.areas), np.nan)
+            part.sides[side].flux_w_m2[turned], part.sides[side].flux_se_w_m2[turned] = 5.0, 1.0
+            drawings, _ = fluxmap.panels(part, UP)
+            assert fluxmap.scale_of(drawings)[1] == 5.0
+
+
 def test_dark_parts_cannot_be_mapped():
     result = make_result()
     assert not fluxmap.can_be_mapped(result.parts["foot"])
