@@ -6,10 +6,14 @@ import re
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.errors import Fault, InputError
 from dishtrace.stats import Estimate
 from dishtrace.trace.points import N_SCRAMBLES
+
+if TYPE_CHECKING:
+    from dishtrace.scene.model import Scene
 
 QUANTITIES = {
     "receiver": "light that meets receivers first",
@@ -17,6 +21,8 @@ QUANTITIES = {
     "peak": "highest flux over a patch of a receiver",
     "R90": "radius of 90 % of the light in the focal plane",
 }
+NEEDED_ROLES = {"receiver": "receiver", "stand": "stand", "peak": "receiver"}
+"""What role a part of the scene must have for a quantity."""
 SMALLEST_PERCENT = 1e-4
 # Rays at most when the user sets no limit of their own: an hour or so.
 MOST_RAYS = 2**32
@@ -24,7 +30,6 @@ MOST_RAYS = 2**32
 N_LOOKED_BACK, LEAST_FALL = 3, 1.4
 # Points of each scramble at the first look, and from which on an error that does not fall or is not there ends the run.
 FIRST_LOOK, EARLIEST_END = 1024, 32768
-SHORTEST_SECONDS, LONGEST_SECONDS = 0.01, 1e6
 
 
 class Clock:
@@ -79,7 +84,7 @@ class GoalReached:
     relative_se : float or None
         Relative standard error of the goal's quantity in the end; None where it is unknown or there is no goal. [–]
     held_up_by : str or None
-        Why the run ended before its goal.
+        Why the run ended before its goal; without a goal what ended it.
     """
 
     goal: Goal | None
@@ -101,13 +106,38 @@ class GoalReached:
     def told(self) -> str:
         """One sentence for the user."""
         if self.goal is None:
-            return f"traced until {self.seconds:g} s had gone by"
+            return f"the run was ended by {self.held_up_by}"
         reached = "unknown" if self.relative_se is None else f"{100.0 * self.relative_se:.2g} %"
         what = f"relative standard error of {self.goal.quantity} ({QUANTITIES[self.goal.quantity]})"
         wanted = f"{100.0 * self.goal.relative_se:g} %"
         if self.is_reached:
             return f"{what}: {reached}, as wanted ({wanted})"
         return f"{what}: {reached} instead of the {wanted} wanted; held up by {self.held_up_by}"
+
+
+def goal_of(scene: Scene, text: str) -> Goal:
+    """A goal as people write it, for a scene that has what it speaks of.
+
+    Raises
+    ------
+    InputError
+        If it is no goal, or one that the scene cannot reach.
+    """
+    goal = parsed_goal(text)
+    roles = {part.role for part in scene.parts}
+    needed = NEEDED_ROLES.get(goal.quantity)
+    if needed is None or needed in roles:
+        return goal
+    others = [name for name in QUANTITIES if name not in NEEDED_ROLES or NEEDED_ROLES[name] in roles]
+    raise InputError(
+        Fault(
+            "trace",
+            "until",
+            repr(text),
+            f'cannot be reached: the scene has no part with role = "{needed}"',
+            f"give it one, or ask for {' or '.join(others)}",
+        )
+    )
 
 
 def parsed_goal(text: str) -> Goal:
@@ -118,7 +148,8 @@ def parsed_goal(text: str) -> Goal:
     InputError
         If it is none.
     """
-    found = re.fullmatch(r"\s*([A-Za-z0-9]+)\s+([0-9.]+(?:[eE]-?[0-9]+)?)\s*%\s*", text)
+    form = r"\s*([A-Za-z0-9]+)\s+([0-9.]+(?:[eE]-?[0-9]+)?)\s*%\s*"
+    found = re.fullmatch(form, text) if isinstance(text, str) else None
     names = {name.lower(): name for name in QUANTITIES}
     if found is not None and found[1].lower() in names and found[2].count(".") <= 1 and found[2] != ".":
         percent = float(found[2])
@@ -127,7 +158,7 @@ def parsed_goal(text: str) -> Goal:
     allowed = f"must be a quantity and its relative standard error in percent, from {SMALLEST_PERCENT:g} to below 100"
     quantities = ", ".join(QUANTITIES)
     raise InputError(
-        Fault(COMMAND_LINE, "--until", repr(text), allowed, f'write "receiver 0.1%"; quantities are {quantities}')
+        Fault("trace", "until", repr(text), allowed, f'write "receiver 0.1%"; quantities are {quantities}')
     )
 
 
@@ -172,7 +203,7 @@ class Watch:
     def reached(self, *, seconds: float | None, ended_by: str) -> GoalReached:
         """How it ended; `ended_by` says what ended the run if not this watch."""
         if self.goal is None:
-            return GoalReached(None, seconds, None, None, None)
+            return GoalReached(None, seconds, None, None, ended_by)
         last = self.errors[-1] if self.errors else None
         is_reached = last is not None and last <= self.goal.relative_se
         return GoalReached(self.goal, seconds, is_reached, last, None if is_reached else self.held_up_by or ended_by)

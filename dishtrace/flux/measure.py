@@ -4,43 +4,26 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
-from dishtrace.flux.goal import (
-    LONGEST_SECONDS,
-    MOST_RAYS,
-    SHORTEST_SECONDS,
-    Clock,
-    Goal,
-    Watch,
-    parsed_goal,
-    trace_on,
-)
+from dishtrace.flux.asked import asked
+from dishtrace.flux.goal import Clock, Goal, GoalReached, Watch, trace_on
 from dishtrace.flux.laid import laid_out
 from dishtrace.flux.outcome import result_of, with_brightest
 from dishtrace.flux.part import part_results
 from dishtrace.flux.prepared import compiled, prepare
 from dishtrace.flux.result import Result
 from dishtrace.flux.screen import radii_of
-from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate, jackknife, total
 from dishtrace.trace.cpu import ray_path
 from dishtrace.trace.interrupt import StopFlag
-from dishtrace.trace.optics import (
-    FIRST_RECEIVER,
-    FIRST_STAND,
-    no_screens,
-)
+from dishtrace.trace.optics import FIRST_RECEIVER, FIRST_STAND, no_screens
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import (
-    MOST_POINTS,
-    available_threads,
-    points_for,
-    run,
-)
+from dishtrace.trace.run import MOST_POINTS, run
 
 if TYPE_CHECKING:
     from dishtrace.flux.laid import Laid
@@ -95,23 +78,18 @@ def trace(
     Raises
     ------
     InputError
-        If the scene cannot be traced as described.
+        If the scene cannot be traced as described, or an argument is at fault.
     RunError
         If more than one ray in a million was lost.
     """
-    goal = None if until is None else parsed_goal(until)
-    is_open = goal is not None or seconds is not None
-    if rays is None:
-        rays = MOST_RAYS if is_open else nominal(scene.run.rays)
-    seed = scene.run.seed if seed is None else seed
-    threads = available_threads() if threads is None else threads
-    n_points = _checked_points(rays, seed, threads, seconds)
+    wanted = asked(scene, rays=rays, seed=seed, threads=threads, until=until, seconds=seconds)
+    goal, seed, threads, n_points = wanted.goal, wanted.seed, wanted.threads, wanted.n_points
     with StopFlag() as stop:
         prepared, compile_seconds = compiled(lambda: prepare(scene, seed=seed), announce=announce, stop=stop)
         started = time.perf_counter()
         laid = laid_out(prepared, n_points=n_points, threads=threads, stop=stop)
         watch = Watch(goal, lambda points: _wanted(goal, laid, points * N_SCRAMBLES))
-        clock = Clock(started, seconds)
+        clock = Clock(started, wanted.seconds)
         done, ended_by = trace_on(
             lambda start, end: run(
                 prepared.assembly.optics,
@@ -134,17 +112,23 @@ def trace(
     result = result_of(
         laid,
         n_rays=n_rays,
-        rays_wanted=n_rays if is_open and not stopped else rays,
+        rays_wanted=n_rays if wanted.is_open and not stopped and done < n_points else wanted.rays,
         seed=seed,
         threads=threads,
         stopped=stopped,
         seconds=seconds_taken,
         compile_seconds=compile_seconds,
-        goal=watch.reached(seconds=seconds, ended_by=ended_by) if is_open else None,
     )
+    if wanted.is_open:
+        result = _with_goal(result, watch.reached(seconds=wanted.seconds, ended_by=ended_by))
     if begin is not None:
         begin(result)
     return with_brightest(result, laid) if peak_points and not stopped else result
+
+
+def _with_goal(result: Result, reached: GoalReached) -> Result:
+    """The result with how its run ended, first among the notes."""
+    return replace(result, goal=reached, notes=(reached.told(), *result.notes))
 
 
 def _wanted(goal: Goal, laid: Laid, n_rays: int) -> Estimate:
@@ -158,20 +142,6 @@ def _wanted(goal: Goal, laid: Laid, n_rays: int) -> Estimate:
     parts = part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays).values()
     peaks = [part.peak_w_m2 for part in parts if part.role == "receiver"]
     return max(peaks, key=lambda peak: peak.value, default=Estimate(0.0, None))
-
-
-def _checked_points(rays: int, seed: int, threads: int, seconds: float | None) -> int:
-    for name, value, low, high in (
-        ("seconds", 1.0 if seconds is None else seconds, SHORTEST_SECONDS, LONGEST_SECONDS),
-        ("rays", rays, 1, MOST_POINTS * N_SCRAMBLES),
-        ("seed", seed, 0, 2**64 - 1),
-        ("threads", threads, 1, 1024),
-    ):
-        if not low <= value <= high:
-            raise InputError(
-                Fault(COMMAND_LINE, f"--{name}", str(value), f"must be from {low} to {high}", f"give another {name}")
-            )
-    return points_for(rays)
 
 
 def replay(scene: Scene, *, seed: int, ray: int) -> np.ndarray:

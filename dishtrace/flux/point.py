@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dishtrace.errors import Fault, InputError
 from dishtrace.flux.look import looking
 from dishtrace.flux.measure import prepare
+from dishtrace.flux.numbers import Checks
 from dishtrace.stats import Estimates, totals
 from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import announce_compilation, available_threads
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
 
 MOST_RAYS = 2**31
+FRAMES = ("dish", "ground")
 
 
 def flux_at(
@@ -75,9 +76,15 @@ def flux_at(
     InputError
         If the scene, the points or the numbers are at fault.
     """
-    points, normals = _checked(points, normals, rays=rays, threads=threads, frame=frame)
-    threads = available_threads() if threads is None else threads
-    seed = scene.run.seed if seed is None else seed
+    checks = Checks("flux_at")
+    checks.scene(scene)
+    points, normals = _arrays(points, normals, checks)
+    rays = checks.whole("rays", rays, low=1, high=MOST_RAYS)
+    threads = checks.whole("threads", available_threads() if threads is None else threads)
+    seed = checks.whole("seed", scene.run.seed if seed is None else seed)
+    if not isinstance(frame, str) or frame not in FRAMES:
+        checks.add("frame", repr(frame), 'must be "dish" or "ground"')
+    checks.end()
     announce_compilation(announce)
     prepared = prepare(scene, seed=seed)
     pose = prepared.mirror.pose
@@ -105,28 +112,34 @@ def samples_for(rays: int) -> int:
     return 1 << max(0, (-(-rays // N_SCRAMBLES) - 1).bit_length())
 
 
-def _checked(
-    points: ArrayLike, normals: ArrayLike, *, rays: int, threads: int | None, frame: str
-) -> tuple[np.ndarray, np.ndarray]:
-    """Points and normals as arrays (n, 3), or all that is wrong with them."""
-    faults = []
-    arrays = []
-    for key, value in (("points", points), ("normals", normals)):
-        array = np.atleast_2d(np.asarray(value, dtype=float))
-        if array.ndim != 2 or array.shape[1] != 3 or not np.all(np.isfinite(array)):
-            faults.append(Fault("flux_at", key, str(np.shape(value)), "must be an array (n, 3) of finite numbers", ""))
-        arrays.append(array)
-    if not faults and len(arrays[0]) != len(arrays[1]):
+def _arrays(points: ArrayLike, normals: ArrayLike, checks: Checks) -> tuple[np.ndarray, np.ndarray]:
+    """Points and normals as arrays (n, 3), with all that is wrong with them told to the checks."""
+    n_before = len(checks.faults)
+    arrays = tuple(_rows(key, value, checks) for key, value in (("points", points), ("normals", normals)))
+    if len(checks.faults) > n_before:
+        return arrays
+    if len(arrays[0]) != len(arrays[1]):
         found = f"{len(arrays[1])} for {len(arrays[0])} points"
-        faults.append(Fault("flux_at", "normals", found, "must be as many as points", "give one normal for each point"))
-    if not faults and not np.all(np.linalg.norm(arrays[1], axis=1) > 0.0):
-        faults.append(Fault("flux_at", "normals", "(0, 0, 0)", "must not be zero", "give the direction that it faces"))
-    if not 1 <= rays <= MOST_RAYS:
-        faults.append(Fault("flux_at", "rays", str(rays), f"must be from 1 to {MOST_RAYS}", ""))
-    if threads is not None and not 1 <= threads <= 1024:
-        faults.append(Fault("flux_at", "threads", str(threads), "must be from 1 to 1024", ""))
-    if frame not in ("dish", "ground"):
-        faults.append(Fault("flux_at", "frame", repr(frame), 'must be "dish" or "ground"', ""))
-    if faults:
-        raise InputError(faults)
-    return arrays[0], arrays[1]
+        checks.add("normals", found, "must be as many as points", "give one normal for each point")
+    zero = np.flatnonzero(np.linalg.norm(arrays[1], axis=1) == 0.0)
+    if len(zero):
+        checks.add(f"normals[{zero[0]}]", "(0, 0, 0)", "must not be zero", "give the direction that it faces")
+    return arrays
+
+
+def _rows(key: str, value: ArrayLike, checks: Checks) -> np.ndarray:
+    """An array (n, 3) of finite numbers; no rows where it is none."""
+    allowed = "must be an array (n, 3) of finite numbers"
+    try:
+        array = np.atleast_2d(np.asarray(value, dtype=float))
+    except (TypeError, ValueError):
+        checks.add(key, "", f"{allowed}, but holds something else or rows of unequal length")
+        return np.zeros((0, 3))
+    if array.ndim != 2 or array.shape[1] != 3:
+        checks.add(key, f"shape {np.shape(value)}", allowed)
+        return np.zeros((0, 3))
+    bad = np.flatnonzero(~np.all(np.isfinite(array), axis=1))
+    if len(bad):
+        row = ", ".join(f"{number:g}" for number in array[bad[0]])
+        checks.add(f"{key}[{bad[0]}]", f"({row})", "must be three finite numbers", f"{len(bad)} such rows were found")
+    return array

@@ -114,8 +114,22 @@ def test_rays_and_time_are_limits():
     assert "time limit of 0.01 s" in by_time.goal.held_up_by
     assert by_time.rays % 8192 == 0
     assert dt.trace(scene, seconds=0.01).goal.is_reached is None
-    with pytest.raises(InputError, match="seconds = -1 must be from 0.01"):
-        dt.trace(scene, seconds=-1)
+
+
+def test_what_ended_a_run_is_told_first_and_rays_asked_for_are_kept():
+    """Rays that run out before the time, told as "traced until 600 s had gone by", and rays wanted as those traced."""
+    scene = scene_from_text(scene_text(more=PLATE))
+    result = dt.trace(scene, seconds=600, rays=10000)
+    assert result.notes[0] == "the run was ended by the limit of 16384 rays"
+    assert (result.rays, result.rays_wanted) == (16384, 10000)
+    assert "10000 rays were rounded up to 16384, whole units of 8192" in result.notes
+    assert result.to_dict()["goal"]["held_up_by"] == "the limit of 16384 rays"
+    by_time = dt.trace(scene, seconds=0.01)
+    assert by_time.notes[0] == "the run was ended by the time limit of 0.01 s"
+    assert by_time.rays_wanted == by_time.rays
+    missed = dt.trace(scene, until="peak 0.001%", rays=10000)
+    assert "instead of the 0.001 % wanted; held up by the limit of 16384 rays" in missed.notes[0]
+    assert missed.rays_wanted == 10000
 
 
 def test_a_goal_without_any_light_is_told_as_such():
