@@ -10,7 +10,7 @@ import typer
 from dishtrace.cli.ending import hand_over
 from dishtrace.cli.exits import told
 from dishtrace.cli.files import load_all, results_folder
-from dishtrace.cli.options import AsJson, Quiet, Rays, Seed, Threads, check_numbers, count
+from dishtrace.cli.options import AsJson, Quiet, Rays, Seed, Threads, check_numbers, count_parser
 from dishtrace.cli.progress import watched
 
 COMPARE_HELP = """Trace scenes and variants with the same random points; tell the differences.
@@ -36,7 +36,7 @@ def compare_command(
         int,
         typer.Option(
             metavar="K",
-            parser=count,
+            parser=count_parser("8"),
             help="Dishes to draw where chance sets the facets, N / K rays each, for the scatter between them; 1: none.",
         ),
     ] = 8,

@@ -57,7 +57,7 @@ def day_command(
         Text,
         typer.Option(metavar="ZONE", show_default=False, help="+02:00 or Europe/Athens. Default: that of sun.time."),
     ] = None,
-    traces: Annotated[int | None, count_option("Most traces. Default: 52.")] = None,
+    traces: Annotated[int | None, count_option("Most traces. Default: 52.", example="52")] = None,
     reset_days: Annotated[
         int | None,
         typer.Option(metavar="D", show_default=False, help="A clock's declination is set again every D days."),

@@ -53,7 +53,7 @@ def improve_command(
     ] = None,
     trials: Annotated[
         int | None,
-        count_option("Scenes to try at most. Default: 15 a key, at least 30."),
+        count_option("Scenes to try at most. Default: 15 a key, at least 30.", example="30"),
     ] = None,
     rays: Annotated[
         int | None,

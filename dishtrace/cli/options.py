@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.flux.numbers import RANGES
 
 
-def count(text: str) -> int:
+def count(text: str, *, example: str = "500000 or 2e6") -> int:
     """A whole number as people write it: 500000, 2_000_000, 2e6.
 
     Raises
     ------
     typer.BadParameter
-        If it is none.
+        If it is none; the text then shows the example.
     """
     try:
         return int(text)
@@ -26,25 +31,62 @@ def count(text: str) -> int:
         number = float(text)
     except ValueError:
         number = 0.5
-    if not number.is_integer() or abs(number) > 1e15:
-        raise typer.BadParameter(f"{text!r} is not a whole number, such as 500000 or 2e6")
+    if not number.is_integer():
+        raise typer.BadParameter(f"{text!r} is not a whole number, such as {example}")
     return int(number)
 
 
+def count_parser(example: str) -> Callable[[str], int]:
+    """What reads a whole number of an option, with an example of its own."""
+
+    def parsed(text: str) -> int:
+        return count(text, example=example)
+
+    return parsed
+
+
+def duration(text: str) -> float:
+    """A number of seconds; whether it lies in its range is asked later.
+
+    Raises
+    ------
+    typer.BadParameter
+        If it is none.
+    """
+    try:
+        return float(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a number of seconds, such as 30 or 0.5") from None
+
+
 def check_numbers(given: dict[str, tuple[int | None, int]]) -> None:
-    """Refuse numbers below their least, all at once."""
-    faults = [
-        Fault(COMMAND_LINE, name, str(value), f"must be {least} or more", "")
-        for name, (value, least) in given.items()
-        if value is not None and value < least
-    ]
+    """Refuse numbers below their least, or outside the ranges of a trace, all at once."""
+    faults = []
+    for name, (value, least) in given.items():
+        low, most = RANGES.get(name.removeprefix("--"), (least, math.inf))
+        if value is not None and not low <= value <= most:
+            allowed = f"must be {low} or more" if most == math.inf else f"must be from {low} to {most}"
+            faults.append(Fault(COMMAND_LINE, name, str(value), allowed, ""))
     if faults:
         raise InputError(faults)
 
 
-def count_option(told: str, *, metavar: str = "N") -> typer.models.OptionInfo:
+@contextmanager
+def as_options(call: str) -> Iterator[None]:
+    """Tell faults in the arguments of a call as those of the options of the same names."""
+    try:
+        yield
+    except InputError as error:
+        faults = [
+            replace(fault, where=COMMAND_LINE, key=f"--{fault.key}") if fault.where == call else fault
+            for fault in error.faults
+        ]
+        raise InputError(faults) from error
+
+
+def count_option(told: str, *, metavar: str = "N", example: str = "500000 or 2e6") -> typer.models.OptionInfo:
     """An option that takes a whole number and may be left out."""
-    return typer.Option(metavar=metavar, parser=count, show_default=False, help=told)
+    return typer.Option(metavar=metavar, parser=count_parser(example), show_default=False, help=told)
 
 
 def folder_option(below: str) -> typer.models.OptionInfo:
@@ -61,11 +103,11 @@ Rays = Annotated[
 ]
 Seed = Annotated[
     int | None,
-    count_option("Seed. Default: [run] seed of the scene.", metavar="S"),
+    count_option("Seed. Default: [run] seed of the scene.", metavar="S", example="7"),
 ]
 Threads = Annotated[
     int | None,
-    count_option("Threads. Default: one a core.", metavar="T"),
+    count_option("Threads. Default: one a core.", metavar="T", example="4"),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
 Until = Annotated[
@@ -79,5 +121,11 @@ Until = Annotated[
 ]
 Seconds = Annotated[
     float | None,
-    typer.Option(metavar="T", show_default=False, help="Go on tracing for T seconds, instead of a number of rays."),
+    typer.Option(
+        metavar="T",
+        parser=duration,
+        show_default=False,
+        help=f"Go on tracing for T seconds, {RANGES['seconds'][0]:g} to {RANGES['seconds'][1]:g}, instead of a number "
+        "of rays.",
+    ),
 ]

@@ -54,7 +54,9 @@ def sweep_command(
     ] = "grid",
     points: Annotated[
         int | None,
-        count_option("Points to sample, 64 unless told; for indices N (keys + 2) of them, N = 32 unless told."),
+        count_option(
+            "Points to sample, 64 unless told; for indices N (keys + 2) of them, N = 32 unless told.", example="64"
+        ),
     ] = None,
     figure: Annotated[
         list[str] | None,

@@ -21,8 +21,9 @@ from dishtrace.cli.options import (
     Seed,
     Threads,
     Until,
+    as_options,
     check_numbers,
-    count,
+    count_option,
 )
 from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
@@ -68,11 +69,10 @@ def trace_command(
     quiet: Quiet = False,
     first_ray: Annotated[
         int | None,
-        typer.Option(
+        count_option(
+            "Instead of a run, print the path of ray I, or of N rays from I on with --rays N; writes no folder.",
             metavar="I",
-            parser=count,
-            show_default=False,
-            help="Instead of a run, print the path of ray I, or of N rays from I on with --rays N; writes no folder.",
+            example="0 or 81919",
         ),
     ] = None,
 ) -> None:
@@ -91,8 +91,9 @@ def trace_command(
             return
         with Painter(is_wanted=out is not None or not as_json) as painter:
             described = load(scene)
-            folder = results_folder(scene, out, as_json)
             options = {"rays": rays, "seed": seed, "threads": threads, "until": until, "seconds": seconds}
+            _check(described, **options)
+            folder = results_folder(scene, out, as_json)
             begin = None if folder is None else partial(painter.begin, folder=folder)
             result = _traced(described, quiet=quiet, begin=begin, **options)
             drift = _drift(result)
@@ -107,9 +108,17 @@ def trace_command(
             raise typer.Exit(STOPPED)
 
 
+def _check(scene: Scene, **options: Any) -> None:
+    """Refuse options that no trace of the scene can follow, before a folder is made."""
+    without_linear_algebra()
+    from dishtrace.flux.asked import asked
+
+    with as_options("trace"):
+        asked(scene, **options)
+
+
 def _traced(scene: Scene, *, quiet: bool, **options: Any) -> Result:
     """Run the tracer with progress on a terminal and word of compiling."""
-    without_linear_algebra()
     from dishtrace.flux.measure import trace
 
     return watched(trace, scene, quiet=quiet, **options)

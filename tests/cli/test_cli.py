@@ -113,9 +113,15 @@ def test_a_folder_that_cannot_be_written_is_told_before_tracing(scene, tmp_path,
 @pytest.mark.parametrize(
     ("option", "value", "text"),
     [
-        ("--rays", "0", "command line: --rays = 0 must be 1 or more"),
-        ("--seed", "-1", "command line: --seed = -1 must be 0 or more"),
-        ("--threads", "0", "command line: --threads = 0 must be 1 or more"),
+        ("--rays", "0", "command line: --rays = 0 must be from 1 to 137438945280"),
+        ("--rays", "1e20", "command line: --rays = 100000000000000000000 must be from 1 to 137438945280"),
+        ("--seed", "-1", "command line: --seed = -1 must be from 0 to 18446744073709551615"),
+        ("--threads", "0", "command line: --threads = 0 must be from 1 to 1024"),
+        ("--threads", "1.5", "'1.5' is not a whole number, such as 4"),
+        ("--seconds", "abc", "'abc' is not a number of seconds, such as 30 or 0.5"),
+        ("--seconds", "0", "command line: --seconds = 0.0 must be a number from 0.01 to 1e+06 (seconds)"),
+        ("--until", "soon", "command line: --until = 'soon' must be a quantity and its relative standard error"),
+        ("--until", "peak 101%", "command line: --until = 'peak 101%' must be a quantity"),
         ("--first-ray", "-3", "command line: --first-ray = -3 must be 0 or more"),
         ("--rays", "many", "'many' is not a whole number, such as 500000 or 2e6"),
         ("--rays", "1.5", "'1.5' is not a whole number"),
@@ -127,6 +133,23 @@ def test_bad_numbers_are_refused(scene, no_trace, option, value, text):
     assert done.exit_code == 2
     assert text in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_a_goal_that_the_scene_cannot_have_is_told_before_a_folder_is_made(scene, tmp_path, no_trace):
+    scene.write_text(SCENE.replace('role = "stand"', 'role = "receiver"'))
+    done = call("trace", scene, "--until", "stand 1%")
+    assert done.exit_code == 2
+    assert "command line: --until = 'stand 1%' cannot be reached: the scene has no part with role = \"stand\"" in (
+        done.stderr
+    )
+    assert not (tmp_path / "results").exists()
+
+
+def test_a_goal_that_is_not_reached_stands_first_among_the_notes_and_is_no_failure(scene):
+    done = call("trace", scene, "--until", "receiver 0.001%", "--rays", "8192")
+    assert done.exit_code == 0
+    notes = done.stdout[done.stdout.index("\nNotes") :].splitlines()
+    assert notes[2].startswith("  - relative standard error of receiver")
 
 
 def test_a_bad_scene_makes_no_folder_and_tells_every_fault(scene, tmp_path, no_trace):

@@ -92,7 +92,7 @@ def test_a_single_scene_without_variants_is_refused(scene):
 def test_bad_numbers_are_refused(scene, option):
     done = call(scene, option, "0")
     assert done.exit_code == 2
-    assert f"command line: {option} = 0 must be 1 or more" in done.stderr
+    assert f"command line: {option} = 0 must be " in done.stderr
 
 
 def test_no_scene_is_a_usage_error():

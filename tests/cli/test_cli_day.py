@@ -102,7 +102,7 @@ def test_a_year_is_drawn(tmp_path):
         (("--date", "2026-06-21", "--year", "2026"), "--date or --year must be given, one of them"),
         (("--date", "tomorrow"), "date = tomorrow must be a date"),
         (("--date", "2026-06-21", "--step", "7"), "must be from 1 to 120 and divide a day"),
-        (("--date", "2026-06-21", "--rays", "0"), "--rays = 0 must be 1 or more"),
+        (("--date", "2026-06-21", "--rays", "0"), "--rays = 0 must be from 1 to 137438945280"),
     ],
 )
 def test_bad_options_end_with_2(arguments, message):
