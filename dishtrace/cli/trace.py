@@ -61,8 +61,8 @@ def trace_command(
         typer.Option(
             metavar="DIR",
             show_default=False,
-            help="Results folder; made when missing, files in it are replaced. Default: results/ and the scene file's "
-            "name, below the current folder; with --json no folder is written unless it is named.",
+            help="Results folder; made when missing, what an earlier trace wrote there is replaced. Default: results/ "
+            "and the scene file's name, below the current folder; with --json no folder is written unless it is named.",
         ),
     ] = None,
     as_json: AsJson = False,
@@ -158,12 +158,15 @@ def _write(
     result: Result, drift: Drift | None, heat: dict[str, dict], painter: Painter, folder: Path, *, is_told: bool
 ) -> None:
     """Write tables and pictures and say where."""
+    from dishtrace.report.earlier import earlier_files, remove_stale
     from dishtrace.report.exports import write_tables
     from dishtrace.report.fluxmap import can_be_mapped
 
     try:
+        earlier = earlier_files(folder)
         tables = write_tables(result, folder, drift, heat)
         pictures = painter.finish(result, folder)
+        removed = remove_stale(folder, earlier, [*tables, *pictures])
     except OSError as error:
         raise RunError(
             f"{folder}: writing failed: {error.strerror or error}; what was written before is kept"
@@ -174,6 +177,9 @@ def _write(
         dim = [part.name for part in result.parts.values() if not can_be_mapped(part)]
         if dim:
             lines += textwrap.wrap("Too little mirror light for a flux map on: " + ", ".join(dim), 80)
+        if removed:
+            told = "Removed, since an earlier run wrote them and this one does not: " + ", ".join(removed)
+            lines += textwrap.wrap(told, 80, break_on_hyphens=False)
         print_lines(["", *lines])
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.report.csv_rows import write_columns
-from dishtrace.report.folder import slugs
+from dishtrace.report.folder import screen_slugs, slugs
 
 if TYPE_CHECKING:
     from dishtrace.dish.measured import MeasuredMirror
@@ -57,10 +57,8 @@ def write_tables(result: Result, folder: Path, drift: Drift | None = None, heat:
 
 def named_screens(result: Result) -> dict[str, ScreenResult]:
     """All screens by the slug that their files carry: focal plane, best focus, highest peak, then the scene's own."""
-    fixed = [("focal-plane", result.focal_plane), ("best-focus", result.best_focus)]
-    fixed.append(("highest-peak", result.highest_peak))
-    pairs = [*fixed, *result.screens.items()]
-    return dict(zip(slugs(name for name, _ in pairs), (screen for _, screen in pairs), strict=True))
+    screens = (result.focal_plane, result.best_focus, result.highest_peak, *result.screens.values())
+    return dict(zip(screen_slugs(result.screens), screens, strict=True))
 
 
 def results_object(result: Result, drift: Drift | None = None, heat: dict | None = None) -> dict:

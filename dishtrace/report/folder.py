@@ -11,6 +11,8 @@ from dishtrace.errors import Fault, InputError
 
 PROBE = ".dishtrace-probe"
 LONGEST_SLUG = 48
+TRACED_SCREENS = ("focal-plane", "best-focus", "highest-peak")
+"""Screens of every trace, as their files are called."""
 
 
 def default_folder(scene_path: Path) -> Path:
@@ -85,3 +87,8 @@ def slugs(names: Iterable[str]) -> list[str]:
             candidate = f"{base}-{number}"
         taken.append(candidate)
     return taken
+
+
+def screen_slugs(names: Iterable[str]) -> list[str]:
+    """Slugs of all screens of a trace: those that every trace has, then the scene's own."""
+    return slugs([*TRACED_SCREENS, *names])

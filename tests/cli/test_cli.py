@@ -102,6 +102,32 @@ def test_an_existing_folder_is_used_again(scene, tmp_path):
     assert (folder / "mine.txt").read_text() == "kept"
 
 
+def test_files_of_parts_that_are_no_more_are_removed_and_nothing_else(scene, tmp_path):
+    """A second trace beside pictures and tables of the first one's parts and screens."""
+    folder = tmp_path / "out"
+    assert call("trace", scene, "--out", folder, "--quiet").exit_code == 0
+    mine = [folder / "mine.txt", folder / "triangles-mine.csv", folder / "flux-mine.png"]
+    for path in mine:
+        path.write_text("kept")
+    scene.write_text(SCENE.replace('"arm"', '"leg"').replace('"plane"', '"other plane"'), encoding="utf-8")
+    done = call("trace", scene, "--out", folder)
+    assert "Removed, since an earlier run wrote them and this one does not: " in done.stdout.replace("\n", " ")
+    names = {path.name for path in folder.iterdir()}
+    assert not {name for name in names if "arm" in name or name.endswith(("-plane.png", "plane-profile.csv"))} - {
+        "spot-focal-plane.png",
+        "profile-focal-plane.png",
+        "screen-focal-plane-profile.csv",
+        "spot-other-plane.png",
+        "profile-other-plane.png",
+        "screen-other-plane-profile.csv",
+    }
+    assert {"triangles-leg.csv", "triangles-plate.csv", "spot-other-plane.png", "results.json"} <= names
+    assert all(path.read_text() == "kept" for path in mine)
+    again = call("trace", scene, "--out", folder)
+    assert "Removed" not in again.stdout
+    assert {path.name for path in folder.iterdir()} == names
+
+
 def test_a_folder_that_cannot_be_written_is_told_before_tracing(scene, tmp_path, no_trace):
     (tmp_path / "file").write_text("x")
     done = call("trace", scene, "--out", tmp_path / "file")
