@@ -7,14 +7,15 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from dishtrace.cli.ctrl_c import answered
 from dishtrace.cli.printing import encodable
 
 
 def watched(work: Callable[..., Any], subject: Any, *, quiet: bool, **options: int | float | str | None) -> Any:
-    """Do long work on a subject with a bar and announcements, or without a word."""
+    """Do long work on a subject with a bar, announcements and a word on Ctrl-C, or without a word."""
     if quiet:
         return work(subject, **options)
-    with _progress() as (progress, announce):
+    with _progress() as (progress, announce), answered(announce):
         return work(subject, progress=progress, announce=announce, **options)
 
 
