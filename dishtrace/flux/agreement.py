@@ -15,11 +15,13 @@ import numpy as np
 from dishtrace.flux.look import Look
 from dishtrace.flux.peak_point import (
     Patch,
+    brightest_disc,
     brightest_point,
     flux_over,
     has_later_light,
     patch_of,
     peak_point,
+    together,
     without_later_light,
 )
 from dishtrace.stats import Estimate, total
@@ -127,7 +129,7 @@ class Traced:
         """Mean flux over a patch of the part whose first triangle has the number `first`. [W/m2]"""
         rows = self.position[first + patch.index]
         power = self.tally.incident[:, rows, 0 if side == "front" else 1] / self.n_rays
-        return total(power @ patch.shares / patch.area)
+        return total(power @ patch.weights / patch.area)
 
 
 def with_peak_points(
@@ -171,7 +173,15 @@ def with_peak_points(
         later = light.later(part, patch)
         point = peak_point(look, part, later, place=place, triangle=triangle)
         if point.first.value >= later.value:
-            found[part.name] = replace(part, peak_point=point)
+            disc = brightest_disc(look, part.mesh, place, triangle, part.peak_side, part.peak_triangle)
+            found[part.name] = replace(
+                part,
+                peak_point=point,
+                peak_w_m2=together(flux_over(look, disc), light.later(part, disc)),
+                peak_patch_m2=disc.area,
+                peak_at_m=part.mesh.to_user(disc.place),
+                peak_triangle=int(disc.index[0]),
+            )
         if part is main:
             ways = light.two_ways(part, patch, later)
             agreement = Agreement(part.name, part.peak_side, point.at_m, patch.area, *ways)

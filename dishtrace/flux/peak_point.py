@@ -1,8 +1,9 @@
-"""The flux at the brightest point of each part, by looking back, and how it agrees with the forward tally.
+"""The flux at the brightest point of each part, and over the brightest disc, by looking back over the mirror.
 
 The search starts from the brightest patch of the tally and climbs on the flux of first arrivals; the value is taken
 with other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts)
-is added as its mean over the patch, from the tally.
+is added as its mean over the disc, from the tally. No triangle matters for first arrivals: the tally's patches are made
+of whole triangles, and where these are not small against the spot their peak is too low.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.flux.peak import PATCH_AREA, patch_about
+from dishtrace.parts.triangles import areas_of
 from dishtrace.stats import Estimate, total
 
 if TYPE_CHECKING:
@@ -23,9 +25,16 @@ if TYPE_CHECKING:
 
 # Samples of each scramble for one place of the search, for the value, and for the mean over a patch.
 SEARCH_COUNT, POINT_COUNT, PATCH_COUNT = 16, 1024, 2048
-# Places that the search starts with, and at most; rings of places around the best one, each half as wide as the last.
+# Samples of each scramble for a disc of the search.
+DISC_COUNT = 256
+# Places that the search starts with, and at most; rings of places around the best one, each half as wide as the last if
+# that found nothing better, down to a step of so much of the patch's radius.
 N_STARTS, MOST_STARTS = 16, 40
-N_RINGS = 4
+MOST_RINGS, FINEST_STEP = 32, 0.1
+# A disc is put together from pieces of triangles no larger than this share of it.
+PIECE = 1.0 / 512.0
+# Area around the brightest triangle that is searched, in patches and in such triangles.
+SEARCHED_PATCHES, SEARCHED_TRIANGLES = 4.0, 8.0
 RING = np.stack([np.cos(np.arange(6) * np.pi / 3.0), np.sin(np.arange(6) * np.pi / 3.0)], axis=1)
 
 
@@ -53,25 +62,31 @@ class PeakPoint:
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """Triangles of one side of a part around one of them, whose areas add up to a patch's.
+    """Triangles of one side of a part around one of them, or pieces of such around a point, up to a patch's area.
 
     Parameters
     ----------
     index : (m,) int64
-        Triangles of the part. [–]
+        Triangles of the part that they are, or are pieces of. [–]
     shares : (m,) float64
         Share of each that belongs to the patch. [–]
+    weights : (m,) float64
+        Share of the power on the triangle of the part that belongs to the patch, were it spread evenly on it. [–]
     triangles, normals : (m, 3, 3), (m, 3) float64
         Corners [m] and unit normals of that side.
     area : float
         [m2]
+    place : (3,) float64
+        What it lies around, dish frame. [m]
     """
 
     index: np.ndarray
     shares: np.ndarray
+    weights: np.ndarray
     triangles: np.ndarray
     normals: np.ndarray
     area: float
+    place: np.ndarray
 
     @property
     def radius(self) -> float:
@@ -80,7 +95,7 @@ class Patch:
 
     def mean(self, power: np.ndarray) -> np.ndarray:
         """Mean flux over the patch of each block, (b,), from powers (b, n) on the part's triangles. [W/m2]"""
-        return power[:, self.index] @ self.shares / self.area
+        return power[:, self.index] @ self.weights / self.area
 
 
 def patch_of(mesh: PartMesh, triangle: int, side: str, *, area: float = PATCH_AREA) -> Patch:
@@ -88,7 +103,51 @@ def patch_of(mesh: PartMesh, triangle: int, side: str, *, area: float = PATCH_AR
     normals = mesh.normals if side == "front" else -mesh.normals
     centers = mesh.triangles.mean(axis=1)
     index, shares = patch_about(triangle, areas=mesh.areas, centers=centers, normals=normals, patch_area=area)
-    return Patch(index, shares, mesh.triangles[index], normals[index], float(shares @ mesh.areas[index]))
+    return Patch(
+        index,
+        shares,
+        shares,
+        mesh.triangles[index],
+        normals[index],
+        float(shares @ mesh.areas[index]),
+        centers[triangle],
+    )
+
+
+def disc_about(mesh: PartMesh, place: np.ndarray, triangle: int, side: str, *, area: float = PATCH_AREA) -> Patch:
+    """What lies nearest to a point on a triangle of one side of a part, up to a given area: a disc where it is flat."""
+    wide = patch_of(mesh, triangle, side, area=_searched_area(mesh, triangle, area))
+    pieces, which = wide.triangles, np.arange(len(wide.index))
+    while True:
+        areas = areas_of(pieces)
+        distance = np.linalg.norm(pieces.mean(axis=1) - place, axis=1)
+        # Those that lie beyond twice the disc as a whole are far from it, and are left as they are.
+        is_near = distance < 2.0 * np.sqrt(area / np.pi) + np.ptp(pieces, axis=1).max(axis=1)
+        is_large = (areas > PIECE * area) & is_near
+        if not is_large.any():
+            break
+        pieces = np.concatenate([pieces[~is_large], _quarters(pieces[is_large])])
+        which = np.concatenate([which[~is_large], np.tile(which[is_large], 4)])
+    order = np.argsort(distance, kind="stable")
+    before = np.cumsum(areas[order]) - areas[order]
+    order = order[before < area]
+    shares = np.clip((area - before[: len(order)]) / areas[order], 0.0, 1.0)
+    index = wide.index[which[order]]
+    covered = shares * areas[order]
+    weights = covered / mesh.areas[index]
+    return Patch(index, shares, weights, pieces[order], wide.normals[which[order]], float(covered.sum()), place)
+
+
+def _searched_area(mesh: PartMesh, triangle: int, area: float) -> float:
+    return SEARCHED_PATCHES * area + SEARCHED_TRIANGLES * float(mesh.areas[triangle])
+
+
+def _quarters(triangles: np.ndarray) -> np.ndarray:
+    """Each of (n, 3, 3) triangles cut into four of its shape, (4 n, 3, 3): all firsts, all seconds, and so on."""
+    a, b, c = np.moveaxis(triangles, 1, 0)
+    ab, bc, ca = 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a)
+    corners = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+    return np.concatenate([np.stack(quarter, axis=1) for quarter in corners])
 
 
 def brightest_point(look: Look, mesh: PartMesh, triangle: int, side: str) -> tuple[np.ndarray, int]:
@@ -96,7 +155,7 @@ def brightest_point(look: Look, mesh: PartMesh, triangle: int, side: str) -> tup
 
     Deterministic: all places are looked at with the same sample points.
     """
-    around = patch_of(mesh, triangle, side, area=4.0 * PATCH_AREA)
+    around = patch_of(mesh, triangle, side, area=_searched_area(mesh, triangle, PATCH_AREA))
     seeing = replace(look, points=look.search_points)
     seeing = seeing.aimed(around.triangles[0].mean(axis=0), around.normals[0], blur=around.radius)
     places, which = _starts(around)
@@ -104,26 +163,41 @@ def brightest_point(look: Look, mesh: PartMesh, triangle: int, side: str) -> tup
     best = int(np.argmax(flux))
     place, on, highest = places[best], which[best], flux[best]
     step = 0.5 * np.sqrt(around.area / len(places))
-    for _ in range(N_RINGS):
+    for _ in range(MOST_RINGS):
+        is_better = False
         places, which = _ring(around, place, on, step)
         if len(places):
             flux = seeing.at(places, around.normals[which], count=SEARCH_COUNT).sum(axis=1)
             best = int(np.argmax(flux))
-            if flux[best] > highest:
+            is_better = flux[best] > highest
+            if is_better:
                 place, on, highest = places[best], which[best], flux[best]
-        step *= 0.5
+        if not is_better:
+            step *= 0.5
+        if step < FINEST_STEP * np.sqrt(PATCH_AREA / np.pi):
+            break
     return place, int(around.index[on])
+
+
+def brightest_disc(look: Look, mesh: PartMesh, place: np.ndarray, triangle: int, side: str, other: int) -> Patch:
+    """The brighter disc of two: about the brightest point, found before on a triangle, and about another's middle.
+
+    Deterministic, as `brightest_point`. The other triangle is that of the brightest patch of the tally: where the flux
+    has a hollow, the brightest disc need not lie about the brightest point.
+    """
+    seeing = replace(look, points=look.search_points)
+    discs = [
+        disc_about(mesh, center, number, side)
+        for center, number in ((place, triangle), (mesh.triangles[other].mean(axis=0), other))
+    ]
+    return max(discs, key=lambda disc: flux_over(seeing, disc, count=DISC_COUNT).value)
 
 
 def _starts(patch: Patch) -> tuple[np.ndarray, np.ndarray]:
     """Places spread over a patch: middles of its triangles, of parts of them where they are few, of some where many."""
     triangles, which = patch.triangles, np.arange(len(patch.triangles))
     while len(triangles) < N_STARTS:
-        a, b, c = np.moveaxis(triangles, 1, 0)
-        ab, bc, ca = 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a)
-        quarters = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
-        triangles = np.concatenate([np.stack(quarter, axis=1) for quarter in quarters])
-        which = np.tile(which, 4)
+        triangles, which = _quarters(triangles), np.tile(which, 4)
     chosen = np.unique(np.linspace(0, len(triangles) - 1, min(len(triangles), MOST_STARTS)).astype(np.int64))
     return triangles[chosen].mean(axis=1), which[chosen]
 
@@ -183,8 +257,9 @@ def peak_point(look: Look, part: PartResult, later: Estimate, *, place: np.ndarr
     normal = part.mesh.normals[triangle] * (1.0 if part.peak_side == "front" else -1.0)
     seen = look.aimed(place, normal).at(place[np.newaxis], normal[np.newaxis], count=POINT_COUNT)[0]
     first = total(seen)
-    flux = first
-    if later.value != 0.0:
-        se = None if later.se is None or first.se is None else float(np.hypot(first.se, later.se))
-        flux = Estimate(first.value + later.value, se)
-    return PeakPoint(flux, first, part.mesh.to_user(place), part.peak_side)
+    return PeakPoint(together(first, later), first, part.mesh.to_user(place), part.peak_side)
+
+
+def together(first: Estimate, later: Estimate) -> Estimate:
+    """First and later arrivals, found apart. [W/m2]"""
+    return first if later.value == 0.0 else first.minus(later.scaled(-1.0))

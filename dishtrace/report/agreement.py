@@ -20,7 +20,7 @@ def two_ways(result: Result, signs: Signs = PLAIN, *, width: int) -> list[str]:
     apart = "" if agreement.z is None else f" ({abs(agreement.z):.1f} of their standard errors apart)"
     unit = f"kW/m{signs.square}"
     text = (
-        f'The peak on "{agreement.part}" in two ways, first arrivals: {forward} {unit} by rays, {backward} {unit} by '
-        f"looking back{apart}."
+        f'Around the peak on "{agreement.part}", over whole triangles, in two ways, first arrivals: {forward} {unit} '
+        f"by rays, {backward} {unit} by looking back{apart}."
     )
     return ["", *textwrap.wrap(text, width)]

@@ -123,7 +123,7 @@ def _traced(
                 scenes, rays = [jobs[place][0] for place in places], jobs[places[0]][1]
                 show = shifted(progress, done, whole)
                 common = shared.get(light_key(scenes[0]))
-                found = trace_together(scenes, rays=rays, peak_points=False, common=common, progress=show, **options)
+                found = trace_together(scenes, rays=rays, common=common, progress=show, **options)
                 is_whole = len(found) == len(places) and not found[-1].stopped
                 if results or not found[0].stopped:
                     found = [result for result in found if not result.stopped]

@@ -12,8 +12,8 @@ from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.stopping import Interrupts, StoppedError
 
 
-def whole_trace(scene: Scene, **options: Any) -> Result:
-    """A trace with the options of `trace`, but without peaks at points.
+def whole_trace(scene: Scene, *, peak_points: bool = False, **options: Any) -> Result:
+    """A trace with the options of `trace`, as it is without a stop.
 
     Raises
     ------
@@ -21,7 +21,7 @@ def whole_trace(scene: Scene, **options: Any) -> Result:
         If the user stopped it.
     """
     try:
-        result = trace(scene, peak_points=False, **options)
+        result = trace(scene, peak_points=peak_points, **options)
     except KeyboardInterrupt as stop:
         raise StoppedError from stop
     if result.stopped:

@@ -110,7 +110,8 @@ def test_best_focus_of_a_misaligned_dish_by_a_second_way(seed):
     expected, width = lowest_radius(rim_deg=60.0, sun=sun, half_angle=4.65e-3, around=0.0, reach=8e-3)
     assert_agrees(found, expected, absolute=5.0 * width)
     assert abs(expected) > 10.0 * width
-    assert found.se < 0.2 * abs(expected)
+    # a step of the search is a quarter of a millimetre, and a block left out can move the lowest point by one
+    assert found.se < 3e-4
 
 
 def lowest_radius(*, rim_deg, sun, half_angle, around, reach):

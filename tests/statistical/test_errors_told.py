@@ -24,9 +24,13 @@ def repeated(one, seeds, *, count):
 
 
 def covered(estimates):
-    """How often the intervals hold the mean of all runs: what is told without bias has it for its truth."""
+    """How often the intervals hold the mean of all runs: what is told without bias has it for its truth.
+
+    A few runs in a thousand meet the triangle so rarely that they tell no error, and no interval.
+    """
     truth = np.mean([one.value for one in estimates])
-    intervals = [one.interval() for one in estimates]
+    intervals = [told for one in estimates if (told := one.interval()) is not None]
+    assert len(intervals) >= 0.95 * len(estimates)
     return np.mean([low <= truth <= high for low, high in intervals])
 
 

@@ -67,7 +67,7 @@ def test_the_scene_comes_first_and_its_variants_in_order(compared):
 
 
 def test_the_first_trace_is_the_one_that_trace_gives(compared):
-    alone = dt.trace(scene_from_text(BASE), peak_points=False)
+    alone = dt.trace(scene_from_text(BASE))
     assert compared.first.result.to_dict() == alone.to_dict()
 
 

@@ -118,7 +118,13 @@ def traced_point(
     """
     try:
         result = whole_trace(
-            scene_with(scene, job.values), rays=rays, seed=seed, threads=threads, progress=progress, announce=announce
+            scene_with(scene, job.values),
+            peak_points=True,
+            rays=rays,
+            seed=seed,
+            threads=threads,
+            progress=progress,
+            announce=announce,
         )
     except InputError as error:
         return Point(job.number, job.values, fault="; ".join(str(fault) for fault in error.faults))
@@ -165,7 +171,7 @@ def traced_points(
     options = {"rays": rays, "seed": seed, "threads": threads, "announce": announce}
     try:
         scenes = [scene_with(scene, job.values) for job in jobs]
-        results = trace_together(scenes, peak_points=False, progress=progress, **options)
+        results = trace_together(scenes, progress=progress, **options)
     except InputError:
         for job in jobs:
             yield traced_point(scene, job, progress=progress, **options)
