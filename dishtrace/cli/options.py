@@ -59,7 +59,7 @@ def duration(text: str) -> float:
         raise typer.BadParameter(f"{text!r} is not a number of seconds, such as 30 or 0.5") from None
 
 
-def check_numbers(given: dict[str, tuple[int | None, int]]) -> None:
+def check_numbers(given: dict[str, tuple[float | None, float]]) -> None:
     """Refuse numbers below their least, or outside the ranges of a trace, all at once."""
     faults = []
     for name, (value, least) in given.items():
@@ -125,7 +125,7 @@ Seconds = Annotated[
         metavar="T",
         parser=duration,
         show_default=False,
-        help=f"Go on tracing for T seconds, {RANGES['seconds'][0]:g} to {RANGES['seconds'][1]:g}, instead of a number "
+        help=f"Go on tracing for T seconds, {RANGES['seconds'][0]} to {RANGES['seconds'][1]}, instead of a number "
         "of rays.",
     ),
 ]

@@ -84,6 +84,7 @@ def trace_command(
                 "--seed": (seed, 0),
                 "--threads": (threads, 1),
                 "--first-ray": (first_ray, 0),
+                "--seconds": (seconds, 0),
             }
         )
         if first_ray is not None:

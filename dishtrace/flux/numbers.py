@@ -11,7 +11,7 @@ from dishtrace.errors import Fault, InputError
 LARGEST_RAYS = (2**32 - 256) * 32
 """Rays that a run can have: as many as its points have numbers."""
 
-RANGES = {"rays": (1, LARGEST_RAYS), "seed": (0, 2**64 - 1), "threads": (1, 1024), "seconds": (0.01, 1e6)}
+RANGES = {"rays": (1, LARGEST_RAYS), "seed": (0, 2**64 - 1), "threads": (1, 1024), "seconds": (0.01, 1_000_000)}
 """Lowest and highest of what `trace` takes. [–, –, –, s]"""
 
 
@@ -62,7 +62,7 @@ class Checks:
         low, high = RANGES[key]
         if not isinstance(value, Real) or not low <= value <= high:
             found = str(value) if isinstance(value, Real) else repr(value)
-            self.add(key, found, f"must be a number from {low:g} to {high:g} ({unit})")
+            self.add(key, found, f"must be a number from {low} to {high} ({unit})")
 
     def end(self) -> None:
         """Raise what was found.

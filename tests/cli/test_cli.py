@@ -145,7 +145,7 @@ def test_a_folder_that_cannot_be_written_is_told_before_tracing(scene, tmp_path,
         ("--threads", "0", "command line: --threads = 0 must be from 1 to 1024"),
         ("--threads", "1.5", "'1.5' is not a whole number, such as 4"),
         ("--seconds", "abc", "'abc' is not a number of seconds, such as 30 or 0.5"),
-        ("--seconds", "0", "command line: --seconds = 0.0 must be a number from 0.01 to 1e+06 (seconds)"),
+        ("--seconds", "0", "command line: --seconds = 0.0 must be from 0.01 to 1000000"),
         ("--until", "soon", "command line: --until = 'soon' must be a quantity and its relative standard error"),
         ("--until", "peak 101%", "command line: --until = 'peak 101%' must be a quantity"),
         ("--first-ray", "-3", "command line: --first-ray = -3 must be 0 or more"),
@@ -159,6 +159,12 @@ def test_bad_numbers_are_refused(scene, no_trace, option, value, text):
     assert done.exit_code == 2
     assert text in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_numbers_that_are_all_bad_are_told_at_once(scene, no_trace):
+    done = call("trace", scene, "--rays", "1e20", "--seed", "-1", "--threads", "0", "--seconds", "1e9")
+    assert "4 things need a change" in done.stderr
+    assert "command line: --seconds = 1000000000.0 must be from 0.01 to 1000000" in done.stderr
 
 
 def test_a_goal_that_the_scene_cannot_have_is_told_before_a_folder_is_made(scene, tmp_path, no_trace):

@@ -39,7 +39,7 @@ def test_the_most_rays_are_those_that_points_are_numbered_for():
         ({"seed": -1}, "trace: seed = -1 must be a whole number from 0 to 18446744073709551615"),
         ({"threads": 0}, "trace: threads = 0 must be a whole number from 1 to 1024"),
         ({"threads": [2]}, "trace: threads = [2] must be a whole number"),
-        ({"seconds": "3"}, "trace: seconds = '3' must be a number from 0.01 to 1e+06 (seconds)"),
+        ({"seconds": "3"}, "trace: seconds = '3' must be a number from 0.01 to 1000000 (seconds)"),
         ({"seconds": -1}, "trace: seconds = -1 must be a number from 0.01"),
         ({"seconds": float("nan")}, "trace: seconds = nan must be a number from 0.01"),
         ({"until": 3}, "trace: until = 3 must be a quantity and its relative standard error in percent"),
