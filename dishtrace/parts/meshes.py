@@ -15,7 +15,7 @@ from dishtrace.units import LENGTH_UNITS
 
 FORMATS = (".stl", ".obj", ".ply", ".glb")
 """Endings of the files that are read."""
-LARGEST_OF_DISH, SMALLEST_OF_DISH = 100.0, 1e-3
+LARGEST_OF_DISH, SMALLEST_OF_DISH = 30.0, 1e-3
 """Size over that of the dish from which, or down to which, the unit is plainly wrong [–]."""
 UNLIKELY_LARGE, UNLIKELY_SMALL = 10.0, 1e-2
 """The same, from which a note asks about the unit [–]."""
@@ -166,7 +166,7 @@ def refuse_wrong_unit(triangles: np.ndarray, unit: str, dish_span: float) -> Non
     Raises
     ------
     MeshError
-        If the mesh is at least 100 times as large as the dish, or 1000 times smaller; with the unit it looks
+        If the mesh is at least 30 times as large as the dish, or 1000 times smaller; with the unit it looks
         like.
     """
     size = float(np.ptp(triangles, axis=(0, 1)).max())

@@ -138,6 +138,13 @@ def test_millimetres_read_as_metres_are_refused_with_the_hint(tmp_path):
     assert (told.value.key, told.value.remedy) == ("unit", 'it looks like millimetres: write unit = "mm"')
 
 
+def test_a_small_pan_in_millimetres_read_as_metres_is_refused(tmp_path):
+    """90 mm against a dish of 2.4 m: 38 times as large as the dish, which no part is."""
+    with pytest.raises(MeshError, match=r"makes the mesh 90 m large") as told:
+        report(saved(tmp_path, trimesh.creation.box((90.0, 90.0, 20.0))), unit="m")
+    assert told.value.remedy == 'it looks like millimetres: write unit = "mm"'
+
+
 def test_metres_read_as_millimetres_are_refused_with_the_hint(tmp_path):
     with pytest.raises(MeshError, match="makes the mesh 0.0003 m large") as told:
         report(saved(tmp_path, trimesh.creation.box((0.2, 0.1, 0.3))), unit="mm")
