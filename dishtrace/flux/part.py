@@ -50,8 +50,9 @@ class SideResult:
 class PartResult:
     """Figures of one part, both sides together; `mean_w_m2` is incident mirror light over the part's own area.
 
-    `peak_triangle` is the triangle at the middle of the brightest patch; `peak_point` the flux at the brightest point,
-    looked for from there, None for a part without mirror light.
+    `peak_w_m2` is the mean flux over the brightest disc of `peak_patch_m2` about `peak_at_m`, looked back over; as the
+    tally alone has it, over the triangles nearest to the middle of one of them. `peak_triangle` is the triangle there;
+    `peak_point` the flux at the brightest point, None where it was not looked for or most light had been thrown back.
     """
 
     name: str
