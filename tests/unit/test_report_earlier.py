@@ -51,6 +51,7 @@ def test_all_files_of_a_trace_are_known(result, tmp_path):
         "{",
         "[1]",
         '{"parts": {"pot": {}}}',
+        '{"dish": {}, "parts": {"pot": {}}}',
         '{"dishtrace": "0", "dish": 3, "parts": {"pot": {}}}',
     ],
 )
