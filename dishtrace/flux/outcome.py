@@ -24,7 +24,6 @@ from dishtrace.trace.points import N_SCRAMBLES
 from dishtrace.trace.run import UNIT_RAYS, run
 
 if TYPE_CHECKING:
-    from dishtrace.flux.goal import GoalReached
     from dishtrace.flux.laid import Laid
     from dishtrace.flux.prepared import Prepared
     from dishtrace.scene.model import Scene
@@ -117,7 +116,6 @@ def result_of(
     rays_wanted: int,
     seed: int,
     stopped: bool,
-    goal: GoalReached | None = None,
     dish: dict[str, Any] | None = None,
     **about: Any,
 ) -> Result:
@@ -127,7 +125,7 @@ def result_of(
     ----------
     laid : Laid
         With its tally filled.
-    n_rays, rays_wanted, seed, stopped, goal
+    n_rays, rays_wanted, seed, stopped
         As in `Result`.
     dish : dict, optional
         Figures of the same dish, where they are known already.
@@ -165,11 +163,7 @@ def result_of(
         parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays),
         screens={screen.name: screen for screen in shown[3:]},
         sample_rays=sample_rays(prepared),
-        notes=(
-            *_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
-            *(() if goal is None else (goal.told(),)),
-        ),
-        goal=goal,
+        notes=_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
         **about,
     )
 

@@ -55,7 +55,7 @@ def test_intervals_of_a_few_runs(few, name):
 
 @pytest.mark.slow
 def test_intervals_of_4000_runs(tmp_path, seed):
-    """Of 2^15 rays on the standard case: 93.5 to 96.5 %, four standard errors of the count to either side.
+    """Of 2^15 rays on the standard case: 93.5 to 96.5 %, and two standard errors of the count (0.39 %) beyond.
 
     The peak's truth is the mean of what is told; it is told too low by a few percent, since from few rays the brightest
     patch is missed (see the notes).
@@ -63,7 +63,7 @@ def test_intervals_of_4000_runs(tmp_path, seed):
     one = bench(standard_case(tmp_path))
     found = repeated(one, range(10**6 * seed, 10**6 * seed + 4000), count=1024)
     shares = {name: covered(estimates) for name, estimates in found.items()}
-    assert all(0.935 <= share <= 0.965 for share in shares.values()), shares
+    assert all(0.9272 <= share <= 0.9728 for share in shares.values()), shares
 
 
 def gains(prepared, *, count, n_runs, seed):
