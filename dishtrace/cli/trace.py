@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -95,8 +94,9 @@ def trace_command(
             options = {"rays": rays, "seed": seed, "threads": threads, "until": until, "seconds": seconds}
             _check(described, **options)
             folder = results_folder(scene, out, as_json)
-            begin = None if folder is None else partial(painter.begin, folder=folder)
-            result = _traced(described, quiet=quiet, begin=begin, **options)
+            result = _traced(described, quiet=quiet, **options)
+            if folder is not None:
+                painter.begin(result, folder)
             drift = _drift(result)
             heat = _heat(result)
             if as_json:

@@ -41,7 +41,6 @@ def trace(
     peak_points: bool = True,
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
-    begin: Callable[[Result], None] | None = None,
 ) -> Result:
     """Trace a scene: where the light goes, how much of it, how large the spot is.
 
@@ -62,13 +61,12 @@ def trace(
     seconds : float, optional
         Go on for so long, without compiling and evaluating; how many rays that makes depends on the machine. [s]
     peak_points : bool
-        Whether to find the flux at the parts' brightest points, and how it agrees with the rays.
+        Whether to look back from the parts' brightest points and discs, and how that agrees with the rays; else peaks
+        are those of triangles taken whole.
     progress : callable, optional
         Called with (rays done, rays wanted) between stretches of work.
     announce : callable, optional
         Called with a line of text when something slow is about to happen (kernels compile).
-    begin : callable, optional
-        Called with the result as it is before brightest points are looked for, for what needs none of them.
 
     Returns
     -------
@@ -121,8 +119,6 @@ def trace(
     )
     if wanted.is_open:
         result = _with_goal(result, watch.reached(seconds=wanted.seconds, ended_by=ended_by))
-    if begin is not None:
-        begin(result)
     return with_brightest(result, laid) if peak_points and not stopped else result
 
 

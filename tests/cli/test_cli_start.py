@@ -51,6 +51,16 @@ def test_the_process_draws_a_traced_scene_without_kernels_or_tables(scene, tmp_p
     assert {"side-view.png", "flux-plate.png", "spot-plane.png"} <= set(pictures_told)
 
 
+def test_pictures_show_the_peak_that_is_told(scene, tmp_path, monkeypatch):
+    """Looked back over a disc, and not that of the rays, which is known sooner."""
+    shown = []
+    monkeypatch.setattr(Painter, "begin", lambda _, result, folder: shown.append(result.parts["plate"].peak_w_m2))
+    assert CliRunner().invoke(app, ["trace", str(scene)], catch_exceptions=False).exit_code == 0
+    told = json.loads((tmp_path / "results" / "yard" / "results.json").read_text(encoding="utf-8"))
+    assert [peak.to_dict() for peak in shown[:1]] == [told["parts"]["plate"]["peak_w_m2"]]
+    assert told["parts"]["plate"]["peak_point_w_m2"] is not None
+
+
 def test_a_command_of_its_own_loads_few_libraries(scene):
     """Tracing, heat balance, summary and tables get along without these."""
     code = (
