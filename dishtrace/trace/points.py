@@ -23,7 +23,8 @@ STREAM_DIRECT = 2
 STREAM_MIRROR_LATER = 3
 STREAM_DIRECT_LATER = 4
 # Dimensions of a mirror ray: 0-1 point of the facet, 2-3 place on the sun, 4-5 slope error, 6-7 beam spread,
-# 8-9 pointing jitter, 10 what the first part does, 11-12 where it sends the light, 13 facet.
+# 8-9 pointing jitter, 10 what the first part does, 11-12 where it sends the light, 13 facet. On a skin what turns
+# light (2 to 9) is counted from the way outwards (kernels/batch.py:outwards).
 N_DIMENSIONS_MIRROR = 14
 # Dimension that picks the facet.
 FACET_DIMENSION = 13
