@@ -15,8 +15,7 @@ import numpy as np
 from dishtrace.flux.look import Look
 from dishtrace.flux.peak_point import (
     Patch,
-    brightest_disc,
-    brightest_point,
+    brightest,
     flux_over,
     has_later_light,
     patch_of,
@@ -168,12 +167,11 @@ def with_peak_points(
     for part in lit:
         if part is not main and not is_worth_a_look(part):
             continue
-        place, triangle = brightest_point(look, part.mesh, part.peak_triangle, part.peak_side)
+        place, triangle, disc = brightest(look, part)
         patch = patch_of(part.mesh, triangle, part.peak_side)
         later = light.later(part, patch)
         point = peak_point(look, part, later, place=place, triangle=triangle)
         if point.first.value >= later.value:
-            disc = brightest_disc(look, part.mesh, place, triangle, part.peak_side, part.peak_triangle)
             found[part.name] = replace(
                 part,
                 peak_point=point,

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 # Samples of each scramble for one place of the search, for the value, and for the mean over a patch.
 SEARCH_COUNT, POINT_COUNT, PATCH_COUNT = 16, 1024, 2048
+# And for a place of a search that must not be misled by noise.
+SURE_COUNT = 256
 # Samples of each scramble for a disc of the search.
 DISC_COUNT = 256
 # Places that the search starts with, and at most; rings of places around the best one, each half as wide as the last if
@@ -150,7 +152,21 @@ def _quarters(triangles: np.ndarray) -> np.ndarray:
     return np.concatenate([np.stack(quarter, axis=1) for quarter in corners])
 
 
-def brightest_point(look: Look, mesh: PartMesh, triangle: int, side: str) -> tuple[np.ndarray, int]:
+def brightest(look: Look, part: PartResult) -> tuple[np.ndarray, int, Patch]:
+    """The brightest point near the tally's peak [m], the triangle that it lies on, and the brightest disc."""
+    mesh, side, first = part.mesh, part.peak_side, part.peak_triangle
+    place, triangle = brightest_point(look, mesh, first, side)
+    disc = brightest_disc(look, mesh, place, triangle, side, first)
+    if disc.place is not place:
+        # The flux has a hollow there, or the light is so faint that the search was misled.
+        place, triangle = brightest_point(look, mesh, first, side, count=SURE_COUNT)
+        disc = brightest_disc(look, mesh, place, triangle, side, first)
+    return place, triangle, disc
+
+
+def brightest_point(
+    look: Look, mesh: PartMesh, triangle: int, side: str, *, count: int = SEARCH_COUNT
+) -> tuple[np.ndarray, int]:
     """The brightest point near a triangle of one side of a part, and the triangle that it lies on. [m]
 
     Deterministic: all places are looked at with the same sample points.
@@ -159,7 +175,7 @@ def brightest_point(look: Look, mesh: PartMesh, triangle: int, side: str) -> tup
     seeing = replace(look, points=look.search_points)
     seeing = seeing.aimed(around.triangles[0].mean(axis=0), around.normals[0], blur=around.radius)
     places, which = _starts(around)
-    flux = seeing.at(places, around.normals[which], count=SEARCH_COUNT).sum(axis=1)
+    flux = seeing.at(places, around.normals[which], count=count).sum(axis=1)
     best = int(np.argmax(flux))
     place, on, highest = places[best], which[best], flux[best]
     step = 0.5 * np.sqrt(around.area / len(places))
@@ -167,7 +183,7 @@ def brightest_point(look: Look, mesh: PartMesh, triangle: int, side: str) -> tup
         is_better = False
         places, which = _ring(around, place, on, step)
         if len(places):
-            flux = seeing.at(places, around.normals[which], count=SEARCH_COUNT).sum(axis=1)
+            flux = seeing.at(places, around.normals[which], count=count).sum(axis=1)
             best = int(np.argmax(flux))
             is_better = flux[best] > highest
             if is_better:
