@@ -9,8 +9,8 @@ import time
 from pathlib import Path
 
 import dishtrace as dt
+from dishtrace.cores import available_cores
 from dishtrace.study.sweep import run
-from dishtrace.trace.run import available_threads
 
 SCENE = Path(__file__).parents[1] / "scenes" / "schoolyard-pot.toml"
 VARY = "dish.slope_error_mrad=2:6:17"
@@ -31,7 +31,7 @@ def main() -> None:
     for rays in (2**17, 2**20):
         alone, beside = (seconds(scene, rays=rays, worth_s=worth) for worth in (float("inf"), 0.0))
         print(
-            f"17 points of {rays} rays on {available_threads()} cores: one after another {alone:.1f} s, "
+            f"17 points of {rays} rays on {available_cores()} cores: one after another {alone:.1f} s, "
             f"side by side {beside:.1f} s: {alone / beside:.2f} times faster"
         )
 

@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 
 import dishtrace as dt
+from dishtrace.cores import available_cores
 from dishtrace.study.day.light import figures_of, traced
 from dishtrace.study.tracer import Tracer
-from dishtrace.trace.run import available_threads
 
 SCENES = {"laboratory-cavity": None, "hill-clinic-pan": 14}
 N_PROBES = 10
@@ -53,7 +53,7 @@ def _timed(work) -> tuple[float, object]:
 
 def _true_error(found: dt.Day) -> float:
     """Root mean square error of the light on receivers at random steps, as a share of the sunlight on the dish."""
-    options = {"rays": found.rays, "seed": found.seed, "threads": available_threads(), "announce": None}
+    options = {"rays": found.rays, "seed": found.seed, "threads": available_cores(), "announce": None}
     tracer = Tracer(n_wanted=N_PROBES, progress=None, options=options)
     light = found.table.reaching_w_m2
     steps = np.random.default_rng(1).choice(len(light), size=N_PROBES, p=light / light.sum(), replace=False)

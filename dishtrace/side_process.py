@@ -13,11 +13,6 @@ ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_
 """No thread besides the first, so that the process can be doubled safely."""
 
 
-def cores() -> int:
-    """Cores that this process may use. [–]"""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
 def start(command: str) -> subprocess.Popen[bytes]:
     """A process that runs a command of Python; it imports what this one does.
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from dishtrace.cores import available_cores
 from dishtrace.errors import InputError
 from dishtrace.flux.goal import MOST_RAYS, Goal, goal_of
 from dishtrace.flux.numbers import Checks
 from dishtrace.scene.quantity import nominal
-from dishtrace.trace.run import available_threads, points_for
+from dishtrace.trace.run import points_for
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -65,7 +66,7 @@ def asked(
         rays = MOST_RAYS if is_open else nominal(scene.run.rays)
     rays = checks.whole("rays", rays)
     seed = checks.whole("seed", scene.run.seed if seed is None else seed)
-    threads = checks.whole("threads", available_threads() if threads is None else threads)
+    threads = checks.whole("threads", available_cores() if threads is None else threads)
     if seconds is not None:
         checks.number("seconds", seconds, unit="seconds")
     checks.end()

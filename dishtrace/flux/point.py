@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from dishtrace.cores import available_cores
 from dishtrace.flux.look import looking
 from dishtrace.flux.measure import prepare
 from dishtrace.flux.numbers import Checks
 from dishtrace.stats import Estimates, totals
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import announce_compilation, available_threads
+from dishtrace.trace.run import announce_compilation
 from dishtrace.vec import normalise
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def flux_at(
     checks.scene(scene)
     points, normals = _arrays(points, normals, checks)
     rays = checks.whole("rays", rays, low=1, high=MOST_RAYS)
-    threads = checks.whole("threads", available_threads() if threads is None else threads)
+    threads = checks.whole("threads", available_cores() if threads is None else threads)
     seed = checks.whole("seed", scene.run.seed if seed is None else seed)
     if not isinstance(frame, str) or frame not in FRAMES:
         checks.add("frame", repr(frame), 'must be "dish" or "ground"')

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numba import typeof
 
+from dishtrace.cores import available_cores
 from dishtrace.flux.look import N_DIMENSIONS, looking
-from dishtrace.side_process import close, cores, started, stop
+from dishtrace.side_process import close, started, stop
 from dishtrace.trace.compiling import IS_CACHED
 from dishtrace.trace.kernels.backward import look_back, weigh_cells
 
@@ -40,7 +41,7 @@ def compiling_beside(prepared: Prepared, *, is_wanted: bool) -> Iterator[None]:
     is_wanted : bool
         Whether nothing is compiled yet.
     """
-    process = started(COMMAND) if is_wanted and IS_CACHED and cores() > 1 else None
+    process = started(COMMAND) if is_wanted and IS_CACHED and available_cores() > 1 else None
     if process is None:
         yield
         return

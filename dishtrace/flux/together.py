@@ -13,6 +13,7 @@ from functools import partial
 from itertools import chain
 from typing import TYPE_CHECKING
 
+from dishtrace.cores import available_cores
 from dishtrace.errors import Fault, InputError
 from dishtrace.flux.laid import laid_out
 from dishtrace.flux.outcome import result_of, with_brightest
@@ -21,7 +22,7 @@ from dishtrace.flux.prepared import compiled, in_lots, prepare
 from dishtrace.trace.cpu import Job
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import available_threads, points_for, run_together
+from dishtrace.trace.run import points_for, run_together
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
@@ -67,7 +68,7 @@ def trace_together(
     """
     refuse_unlike(scenes)
     n_points = points_for(rays)
-    threads = available_threads() if threads is None else threads
+    threads = available_cores() if threads is None else threads
     common, results = common_of(scenes[0]) if common is None else common, []
     with StopFlag() as stop:
         placed = partial(prepare, seed=seed, common=common)

@@ -1,4 +1,4 @@
-"""What `dishtrace build` does: reads what the user asks for, works the documents out, writes and describes them."""
+"""What `dishtrace build` does: reads what to make, works the documents out, writes and describes them."""
 
 from __future__ import annotations
 

@@ -14,7 +14,8 @@ from pathlib import Path
 from types import SimpleNamespace, TracebackType
 from typing import TYPE_CHECKING, Self
 
-from dishtrace.side_process import close, cores, started, stop
+from dishtrace.cores import available_cores
+from dishtrace.side_process import close, started, stop
 
 if TYPE_CHECKING:
     import subprocess
@@ -63,7 +64,7 @@ class Painter:
     @staticmethod
     def _is_quicker() -> bool:
         """Whether another process gains anything: a second core, and the plotting library not loaded here yet."""
-        return cores() > 1 and PLOTTING not in sys.modules
+        return available_cores() > 1 and PLOTTING not in sys.modules
 
     def begin(self, result: Result, folder: Path) -> None:
         """Let the process draw a result's pictures while other things are done here."""

@@ -8,6 +8,7 @@ from typing import Any
 from dishtrace.flux.placed import Common, light_key
 from dishtrace.flux.result import Result
 from dishtrace.flux.together import trace_together
+from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
@@ -15,7 +16,6 @@ from dishtrace.study.comparison import SAME, Case, Comparison, Dishes
 from dishtrace.study.dishes import has_chance, scatter, with_dish_seed
 from dishtrace.study.figures import figures_of, receiver_peak
 from dishtrace.study.progress import shifted, whole_rays
-from dishtrace.study.stopping import Interrupts
 from dishtrace.study.variants import named_scenes, refuse_faults
 from dishtrace.trace.run import UNIT_RAYS, points_for
 
@@ -115,10 +115,10 @@ def _traced(
     results: dict[int, Result] = {}
     draws: dict[int, dict[str, Estimate]] = {}
     done = 0
-    with Interrupts() as interrupts:
+    with Presses() as presses:
         try:
             for places in _alike(jobs):
-                if interrupts.is_set:
+                if presses.is_set:
                     return results, draws, True
                 scenes, rays = [jobs[place][0] for place in places], jobs[places[0]][1]
                 show = shifted(progress, done, whole)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.cores import available_cores
 from dishtrace.dish.mount import has_sun_behind
 from dishtrace.dish.pose import Pose
 from dishtrace.errors import InputError
@@ -22,7 +23,7 @@ from dishtrace.trace.assembly import assemble
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import available_threads, points_for, run
+from dishtrace.trace.run import points_for, run
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -137,7 +138,7 @@ def stopped_drive_times(
     if not any(part.role == "receiver" for part in scene.parts):
         return Drift(notes=("the scene has no receiver that the spot could leave",))
     seed = scene.run.seed if seed is None else seed
-    threads = available_threads() if threads is None else threads
+    threads = available_cores() if threads is None else threads
     with StopFlag() as stop:
         start = prepare(scene, seed=seed)
         shares = _Shares(start, points_for(rays), seed, threads, stop)

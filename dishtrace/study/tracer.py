@@ -7,9 +7,10 @@ from typing import Any
 
 from dishtrace.flux.measure import trace
 from dishtrace.flux.result import Result
+from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.study.progress import shifted, whole_rays
-from dishtrace.study.stopping import Interrupts, StoppedError
+from dishtrace.study.stopping import StoppedError
 
 
 def whole_trace(scene: Scene, *, peak_points: bool = False, **options: Any) -> Result:
@@ -40,7 +41,7 @@ class Tracer:
         Called with (rays done, rays wanted) of all of them.
     options : dict
         rays, seed, threads, announce of `trace`.
-    interrupts : Interrupts, optional
+    presses : Presses, optional
         Looked at before each trace.
     """
 
@@ -50,10 +51,10 @@ class Tracer:
         n_wanted: int,
         progress: Callable[[int, int], None] | None,
         options: dict[str, Any],
-        interrupts: Interrupts | None = None,
+        presses: Presses | None = None,
     ) -> None:
         self.n_wanted, self.progress, self.options = n_wanted, progress, options
-        self.interrupts, self.rays_done = interrupts, 0
+        self.presses, self.rays_done = presses, 0
 
     def traced(self, scene: Scene) -> Result:
         """One trace.
@@ -63,7 +64,7 @@ class Tracer:
         StoppedError
             If the user stopped it, or the trace before it too late for that one.
         """
-        if self.interrupts is not None and self.interrupts.is_set:
+        if self.presses is not None and self.presses.is_set:
             raise StoppedError
         each = whole_rays(self.options["rays"])
         whole = max(self.n_wanted * each, self.rays_done + each)

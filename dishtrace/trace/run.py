@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -26,11 +25,6 @@ MOST_POINTS = 2**32 - UNIT_POINTS
 def points_for(rays: int) -> int:
     """Points of each of the 32 scrambles for a wanted number of rays, rounded up to whole units."""
     return -(-rays // UNIT_RAYS) * UNIT_POINTS
-
-
-def available_threads() -> int:
-    """Processor cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def run(optics: Optics, screens: Screens, tally: Tally, **options: Any) -> int:

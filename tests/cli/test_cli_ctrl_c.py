@@ -14,6 +14,7 @@ import pytest
 
 from dishtrace.cli import ctrl_c
 from dishtrace.cli.progress import watched
+from dishtrace.presses import Presses
 from dishtrace.trace.interrupt import StopFlag
 from tests.support.ctrl_c import press
 
@@ -66,6 +67,16 @@ def test_work_of_a_command_is_answered_on_standard_error_while_it_goes_on(capsys
             return subject, stop.is_set, said
 
     assert watched(work, "yard", quiet=False) == ("yard", True, f"{ctrl_c.SAID}\n")
+
+
+def test_a_study_is_answered_too():
+    """It looks for Ctrl-C itself, at the same socket."""
+    said, heard = [], threading.Event()
+    with ctrl_c.answered(lambda line: (said.append(line), heard.set())), Presses() as study, StopFlag():
+        press()
+        assert study.is_set
+        assert heard.wait(30.0)
+    assert said == [ctrl_c.SAID]
 
 
 def test_quiet_work_stops_without_a_word(capsys):

@@ -23,7 +23,7 @@ def process(monkeypatch):
     begun = []
     begin = second_compiler.started
     monkeypatch.setattr(second_compiler, "started", lambda command: begun.append(begin(command)) or begun[0])
-    monkeypatch.setattr(second_compiler, "cores", lambda: 2)
+    monkeypatch.setattr(second_compiler, "available_cores", lambda: 2)
     monkeypatch.setattr(second_compiler, "IS_CACHED", True)
     return begun
 
@@ -44,9 +44,9 @@ def test_nothing_is_started_where_code_lies_ready(scene, process):
     assert process == []
 
 
-@pytest.mark.parametrize("name", ["cores", "IS_CACHED"])
+@pytest.mark.parametrize("name", ["available_cores", "IS_CACHED"])
 def test_nothing_is_started_that_could_not_help(scene, process, monkeypatch, name):
-    monkeypatch.setattr(second_compiler, name, (lambda: 1) if name == "cores" else False)
+    monkeypatch.setattr(second_compiler, name, (lambda: 1) if name == "available_cores" else False)
     with compiling_beside(scene, is_wanted=True):
         pass
     assert process == []

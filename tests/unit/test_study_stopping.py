@@ -1,14 +1,10 @@
 """Ctrl-C between and within the short traces of a study.
 
-Shown to fail on: a signal that an inner handler swallows, a comparison or a fit that looks only at its traces' flags,
-one that calls itself stopped although all was done.
+Shown to fail on: a comparison or a fit that looks only at its traces' flags, one that calls itself stopped although all
+was done.
 """
 
 from __future__ import annotations
-
-import os
-import signal
-import threading
 
 import pytest
 
@@ -20,44 +16,9 @@ from dishtrace.study import tracer
 from dishtrace.study.improve import task as improving
 from dishtrace.study.size import light as lights
 from dishtrace.study.size import run as sizing
-from dishtrace.study.stopping import Interrupts
 from dishtrace.trace.interrupt import StopFlag
 from tests.support.ctrl_c import press, press_after_stretch
 from tests.support.plate_scene import plate_scene
-
-
-def test_a_signal_that_somebody_else_handled_is_seen():
-    with Interrupts() as interrupts:
-        assert not interrupts.is_set
-        with StopFlag() as inner:
-            press()
-        assert inner.is_set
-        assert interrupts.is_set and interrupts.is_set
-    with Interrupts() as again:
-        assert not again.is_set
-
-
-def test_other_signals_do_not_count():
-    before = signal.signal(signal.SIGTERM, lambda *_: None)
-    try:
-        with Interrupts() as interrupts:
-            os.kill(os.getpid(), signal.SIGTERM)
-            assert not interrupts.is_set
-    finally:
-        signal.signal(signal.SIGTERM, before)
-
-
-def test_another_thread_has_no_signals_and_no_trouble():
-    found = []
-
-    def work() -> None:
-        with Interrupts() as interrupts:
-            found.append(interrupts.is_set)
-
-    thread = threading.Thread(target=work)
-    thread.start()
-    thread.join()
-    assert found == [False]
 
 
 @pytest.fixture

@@ -7,6 +7,7 @@ ray i taken from scramble i // 32; lost light left out of the ledger.
 import numpy as np
 import pytest
 
+from dishtrace.cores import available_cores
 from dishtrace.trace.cpu import Job, ray_path
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import LOST, OUTLINE, no_screens, triangle_rows
@@ -16,7 +17,6 @@ from dishtrace.trace.run import (
     UNIT_POINTS,
     UNIT_RAYS,
     announce_compilation,
-    available_threads,
     points_for,
     run,
     run_together,
@@ -90,7 +90,7 @@ def test_stop_before_the_start_still_gives_one_stretch(placed):
 
 
 def test_there_is_at_least_one_thread():
-    assert available_threads() >= 1
+    assert available_cores() >= 1
 
 
 def test_compilation_is_announced_only_when_it_happens(monkeypatch):

@@ -28,7 +28,7 @@ COMMON_SHEET_M = (1.25, 2.5)
 
 @dataclass(frozen=True)
 class Wishes:
-    """What the user asks for.
+    """What to make.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def gather(scene: Scene, wishes: Wishes) -> Making:
     scene : Scene
         As read.
     wishes : Wishes
-        What the user asks for.
+        What to make.
 
     Returns
     -------

@@ -21,9 +21,9 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
 
+from dishtrace.cores import available_cores
 from dishtrace.report.pictures import pictures_of
 from dishtrace.report.pictures.style import COLOURS, DOTS_PER_INCH, HALO, SETTINGS, saved
-from dishtrace.side_process import cores
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
@@ -44,7 +44,7 @@ def main() -> None:
     except EOFError:
         return
     try:
-        names = draw_side_by_side(result, folder, at_once=cores())
+        names = draw_side_by_side(result, folder, at_once=available_cores())
     except OSError:
         sys.exit(NOT_WRITTEN)
     with os.fdopen(names_to, "w", encoding="utf-8") as answer:

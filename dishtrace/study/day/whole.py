@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from dishtrace.cores import available_cores
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.presses import Presses
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.day.beside import with_drive_and_heat
 from dishtrace.study.day.drive import N_SLIPS
@@ -23,9 +25,8 @@ from dishtrace.study.day.poses import CLOCK_DRIVEN, Poses, poses_along
 from dishtrace.study.day.shade import horizon_of, shaded_share, share_above
 from dishtrace.study.day.sky import Sky, sky_along, sky_kind
 from dishtrace.study.day.table import J_PER_KWH, Table, sums_of, table_of
-from dishtrace.study.stopping import Interrupts, StoppedError
+from dishtrace.study.stopping import StoppedError
 from dishtrace.study.tracer import Tracer
-from dishtrace.trace.run import available_threads
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -193,8 +194,8 @@ def _followed(
     """Lay out all steps, tell their light from a few traces, then what is told beside the light."""
     _checked(scene, step_min, most)
     steps = _laid_out(scene, span, step_min=step_min, sky=sky, zone=zone, reset_days=reset_days)
-    with Interrupts() as interrupts:
-        tracer = _tracer(scene, span, interrupts, **tracing)
+    with Presses() as presses:
+        tracer = _tracer(scene, span, presses, **tracing)
         found = _lit(scene, span, steps, tracer, most=most)
         return found if found.stopped else with_drive_and_heat(found, tracer)
 
@@ -218,7 +219,7 @@ def _laid_out(
 def _tracer(
     scene: Scene,
     span: _Span,
-    interrupts: Interrupts,
+    presses: Presses,
     *,
     rays: int | None,
     seed: int | None,
@@ -230,11 +231,11 @@ def _tracer(
     options = {
         "rays": min(nominal(scene.run.rays), RAYS) if rays is None else rays,
         "seed": scene.run.seed if seed is None else seed,
-        "threads": available_threads() if threads is None else threads,
+        "threads": available_cores() if threads is None else threads,
         "announce": announce,
     }
     beside = N_SLIPS if span.kind == "day" and scene.mount.kind in CLOCK_DRIVEN else 0
-    return Tracer(n_wanted=beside, progress=progress, options=options, interrupts=interrupts)
+    return Tracer(n_wanted=beside, progress=progress, options=options, presses=presses)
 
 
 def _lit(scene: Scene, span: _Span, steps: _Steps, tracer: Tracer, *, most: int) -> Day:

@@ -12,6 +12,7 @@ import numpy as np
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError, gathered
 from dishtrace.flux.measure import prepare
+from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.fit.edges import EDGE, match_edges, read_radii, traced_edges
@@ -26,7 +27,7 @@ from dishtrace.study.fit.photo import read_photo
 from dishtrace.study.fit.power_match import PowerMatch, match_power, optical_spread
 from dishtrace.study.fit.scale import FORMS, read_scale
 from dishtrace.study.fit.spot_test import N_NODES, SpotTest, bare_spot, matched_spot
-from dishtrace.study.stopping import Interrupts, StoppedError
+from dishtrace.study.stopping import StoppedError
 from dishtrace.study.tracer import Tracer
 
 RAYS = 2**17
@@ -171,9 +172,9 @@ def _traced_until_stopped(
 ) -> Fit:
     """What needs traces added to what needs none; where the user stops them, as much of it as was finished."""
     try:
-        with Interrupts() as interrupts:
-            pilot = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS}, interrupts=interrupts)
-            tracer = Tracer(n_wanted=_n_traces(done), progress=progress, options=options, interrupts=interrupts)
+        with Presses() as presses:
+            pilot = Tracer(n_wanted=1, progress=None, options={**options, "rays": PILOT_RAYS}, presses=presses)
+            tracer = Tracer(n_wanted=_n_traces(done), progress=progress, options=options, presses=presses)
             for step in _traced(done, wanted, dni=dni, pilot=pilot, tracer=tracer):
                 done = step
     except (StoppedError, KeyboardInterrupt):

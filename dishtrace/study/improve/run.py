@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
@@ -20,7 +21,7 @@ from dishtrace.study.improve.outcome import Improvement
 from dishtrace.study.improve.search import OutOfTrialsError, search
 from dishtrace.study.improve.task import Task
 from dishtrace.study.progress import whole_rays
-from dishtrace.study.stopping import Interrupts, StoppedError
+from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep.keys import Varied
 from dishtrace.study.sweep.points import Job, Point, traced_point
 
@@ -90,8 +91,8 @@ def improve(
     if memory.n_old and announce is not None:
         announce(f"going on with {memory.n_old} traces of an earlier run")
     watch = _Watch(progress, [*([effort.rays] * effort.n_trials), effort.check_rays, effort.check_rays])
-    with Interrupts() as interrupts:
-        tracer = _Tracer(scene, memory, interrupts, watch, {"threads": threads, "announce": announce})
+    with Presses() as presses:
+        tracer = _Tracer(scene, memory, presses, watch, {"threads": threads, "announce": announce})
         found = _searched(task, effort, tracer)
         return found if found.stopped or found.best is None else _checked(found, effort, tracer)
 
@@ -115,7 +116,7 @@ class _Effort(NamedTuple):
 
 
 def _effort(task: Task, *, trials: int | None, rays: int | None, seed: int | None) -> _Effort:
-    """What the user asked for, and what is usual of what was left out; refused where it is too little."""
+    """Trials, rays and seed as given, the usual ones where left out; too few trials are refused."""
     n_keys, run = len(task.varied), task.scene.run
     n_trials = max(TRIALS_A_KEY * n_keys, FEWEST_TRIALS) if trials is None else trials
     if n_trials < 2 * n_keys + 3:
@@ -196,10 +197,8 @@ def _version() -> str:
 class _Tracer:
     """Traces points that are not known yet, and keeps them."""
 
-    def __init__(
-        self, scene: Scene, memory: Memory, interrupts: Interrupts, watch: _Watch, options: dict[str, Any]
-    ) -> None:
-        self.scene, self.memory, self.interrupts = scene, memory, interrupts
+    def __init__(self, scene: Scene, memory: Memory, presses: Presses, watch: _Watch, options: dict[str, Any]) -> None:
+        self.scene, self.memory, self.presses = scene, memory, presses
         self.watch, self.options = watch, options
 
     def point(self, job: Job, *, rays: int, seed: int) -> Point:
@@ -210,7 +209,7 @@ class _Tracer:
         StoppedError
             If the user stopped it.
         """
-        if self.interrupts.is_set:
+        if self.presses.is_set:
             raise StoppedError
         run = {"rays": whole_rays(rays), "seed": seed}
         point = self.memory.known(job, **run)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dishtrace.cores import available_cores
 from dishtrace.errors import RunError
 from dishtrace.flux.ledger import ENDS, FIRST_HITS
 from dishtrace.flux.part import FIGURES, PartResult, part_results
@@ -19,7 +20,7 @@ from dishtrace.trace.cpu import Job
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import available_threads, points_for, run_together
+from dishtrace.trace.run import points_for, run_together
 
 if TYPE_CHECKING:
     from dishtrace.dish.mount import Pose
@@ -96,7 +97,7 @@ def lights_on(
     """
     n_points = points_for(rays)
     tallies = [one.tally() for one in scenes]
-    threads = available_threads() if threads is None else threads
+    threads = available_cores() if threads is None else threads
     with StopFlag() as stop, ThreadPoolExecutor(max_workers=threads) as pool:
         done = run_together(
             [Job(one.assembly.optics, no_screens(), tally) for one, tally in zip(scenes, tallies, strict=True)],

@@ -14,6 +14,7 @@ from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.measure import trace
 from dishtrace.flux.placed import common_of, light_key
 from dishtrace.flux.prepared import Prepared, in_lots, prepare
+from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.progress import shifted, whole_rays
@@ -22,7 +23,6 @@ from dishtrace.study.size.knobs import Knob, knobs_of, main_knob, part_number, s
 from dishtrace.study.size.light import Light, lights_on
 from dishtrace.study.size.outcome import Sizing
 from dishtrace.study.size.trial import Trial, trial_of
-from dishtrace.study.stopping import Interrupts
 from dishtrace.study.sweep.keys import scene_with
 from dishtrace.trace.run import announce_compilation
 
@@ -91,17 +91,17 @@ def size(
     seed = scene.run.seed if seed is None else seed
     options = {"rays": rays, "seed": seed, "threads": threads}
     announce_compilation(announce)
-    with Interrupts() as interrupts:
-        knobs = knobs or (_knob_by_spot(scene, number, interrupts, **options),)
+    with Presses() as presses:
+        knobs = knobs or (_knob_by_spot(scene, number, presses, **options),)
         traced = _Traced(scene, number, knobs, warm, progress=progress, each=whole_rays(rays))
-        traced.run(interrupts, **options)
+        traced.run(presses, **options)
     return _sizing(traced, seed=seed)
 
 
-def _knob_by_spot(scene: Scene, number: int, interrupts: Interrupts, **options: Any) -> Knob:
+def _knob_by_spot(scene: Scene, number: int, presses: Presses, **options: Any) -> Knob:
     """The main size of a part over a range that goes by the spot of a trace."""
     pilot = trace(scene, peak_points=False, **options)
-    if pilot.stopped or interrupts.is_set:
+    if pilot.stopped or presses.is_set:
         raise KeyboardInterrupt
     spot = pilot.best_focus.radius_m
     return main_knob(scene.parts[number], r50=spot["50"].value, r99=spot["99"].value)
@@ -128,12 +128,12 @@ class _Traced:
         self.notes: tuple[str, ...] = ()
         self.stopped = False
 
-    def run(self, interrupts: Interrupts, *, seed: int, **options: Any) -> None:
+    def run(self, presses: Presses, *, seed: int, **options: Any) -> None:
         """Trace with the rays, seed and threads of `trace`."""
         placed: deque[tuple[int, ...]] = deque()
         try:
             for lot in in_lots(self._prepared(placed, seed=seed)):
-                self.stopped = interrupts.is_set
+                self.stopped = presses.is_set
                 if self.stopped:
                     return
                 show = shifted(self.progress, len(self.trials) * self.rays, len(self.order) * self.rays)

@@ -9,11 +9,13 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from dishtrace.cores import available_cores
 from dishtrace.errors import COMMAND_LINE, Fault, InputError, gathered
+from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.progress import whole_rays
-from dishtrace.study.stopping import Interrupts, StoppedError
+from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep.cluster import traced_on_cluster
 from dishtrace.study.sweep.design import design_of
 from dishtrace.study.sweep.keys import Varied, refuse_ends, varied_of
@@ -22,7 +24,6 @@ from dishtrace.study.sweep.points import Job, Point, in_lots, traced_point, trac
 from dishtrace.study.sweep.side_by_side import Workers
 from dishtrace.study.sweep.store import Store, task_of
 from dishtrace.trace.compiling import has_compiled_code
-from dishtrace.trace.run import available_threads
 
 MOST_TOGETHER = 4
 """Points with the same mirror rays that are traced together; those in hand are lost when the user stops. [–]"""
@@ -125,13 +126,13 @@ def _gathered(
         If that was before any point was there.
     """
     try:
-        with Interrupts() as interrupts, closing(arriving):
+        with Presses() as presses, closing(arriving):
             for point in arriving:
                 found[point.number] = point
                 if store is not None:
                     store.keep(point)
                 watch.finished(len(found))
-                if interrupts.is_set and len(found) < n_wanted:
+                if presses.is_set and len(found) < n_wanted:
                     raise StoppedError
     except (StoppedError, KeyboardInterrupt):
         if not found:
@@ -150,7 +151,7 @@ def _traced_here(
     **options: Any,
 ) -> Iterator[Point]:
     """Trace points on this machine: one lot after another, on all threads, or side by side once that is faster."""
-    cores = available_threads() if threads is None else threads
+    cores = available_cores() if threads is None else threads
     is_alone, n_left = cores == 1, len(jobs)
     lots = in_lots(jobs, most=min(MOST_TOGETHER, max(n_left // (2 * cores), 1)))
     for n_lots, lot in enumerate(lots, 1):
