@@ -34,38 +34,42 @@ Example:
   dishtrace day yard.toml --date 2026-06-21 --step 5 --zone Europe/Athens
   dishtrace day yard.toml --year 2026 --json > year.json
 """
-Text = str | None
+Date = Annotated[str | None, typer.Option(metavar="DATE", show_default=False, help="A day: 2026-06-21.")]
+Year = Annotated[int | None, typer.Option(metavar="YEAR", show_default=False, help="A whole year: 2026.")]
+Step = Annotated[
+    float | None,
+    typer.Option(metavar="MIN", show_default=False, help="Minutes of a step; 10 for a day, 60 for a year."),
+]
+Sky = Annotated[
+    str | None,
+    typer.Option(
+        metavar="KIND",
+        show_default=False,
+        help="clear-sky, weather (the scene's file) or held (its dni_w_m2). Default: weather if named, else clear.",
+    ),
+]
+Zone = Annotated[
+    str | None,
+    typer.Option(metavar="ZONE", show_default=False, help="+02:00 or Europe/Athens. Default: that of sun.time."),
+]
+Traces = Annotated[int | None, count_option("Most traces. Default: 52.", example="52")]
+ResetDays = Annotated[
+    int | None,
+    typer.Option(metavar="D", show_default=False, help="A clock's declination is set again every D days."),
+]
+RaysEach = Annotated[int | None, count_option("Rays of each trace. Default: as [run], at most 65536.")]
 
 
 def day_command(
     scene: SceneFile,
-    date: Annotated[Text, typer.Option(metavar="DATE", show_default=False, help="A day: 2026-06-21.")] = None,
-    year: Annotated[int | None, typer.Option(metavar="YEAR", show_default=False, help="A whole year: 2026.")] = None,
-    step: Annotated[
-        float | None,
-        typer.Option(metavar="MIN", show_default=False, help="Minutes of a step; 10 for a day, 60 for a year."),
-    ] = None,
-    sky: Annotated[
-        Text,
-        typer.Option(
-            metavar="KIND",
-            show_default=False,
-            help="clear-sky, weather (the scene's file) or held (its dni_w_m2). Default: weather if named, else clear.",
-        ),
-    ] = None,
-    zone: Annotated[
-        Text,
-        typer.Option(metavar="ZONE", show_default=False, help="+02:00 or Europe/Athens. Default: that of sun.time."),
-    ] = None,
-    traces: Annotated[int | None, count_option("Most traces. Default: 52.", example="52")] = None,
-    reset_days: Annotated[
-        int | None,
-        typer.Option(metavar="D", show_default=False, help="A clock's declination is set again every D days."),
-    ] = None,
-    rays: Annotated[
-        int | None,
-        count_option("Rays of each trace. Default: as [run], at most 65536."),
-    ] = None,
+    date: Date = None,
+    year: Year = None,
+    step: Step = None,
+    sky: Sky = None,
+    zone: Zone = None,
+    traces: Traces = None,
+    reset_days: ResetDays = None,
+    rays: RaysEach = None,
     seed: Seed = None,
     threads: Threads = None,
     out: Annotated[Path | None, folder_option("day or year")] = None,

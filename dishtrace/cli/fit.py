@@ -37,59 +37,69 @@ _PLACE = re.compile(r"^\s*(-?[0-9.]+)\s*(?:(?:\+-|\+/-|±)\s*([0-9.]+)\s*)?(mm|c
 _SHARES = re.compile(r"^\s*([0-9.]+)\s*(?:-|to)\s*([0-9.]+)\s*%?\s*$")
 
 
+Log = Annotated[Path | None, typer.Option(metavar="CSV", show_default=False, help="Log of a heating test.")]
+Given = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="KEY=VALUE", show_default=False, help='Overrides the log: "water_kg=2.5 +- 0.02". Repeatable.'
+    ),
+]
+Spot = Annotated[
+    Path | None, typer.Option(metavar="PHOTO", show_default=False, help="Photo of the spot on a flat white target.")
+]
+Scale = Annotated[
+    str | None,
+    typer.Option(
+        metavar="TEXT",
+        show_default=False,
+        help='"0.4 mm/px"; two points and their distance "120,340 880,352 200 mm"; or four corners of a rectangle, '
+        'clockwise, and its sides: "x,y x,y x,y x,y 200x150 mm".',
+    ),
+]
+Axis = Annotated[
+    str | None,
+    typer.Option(metavar="X,Y", show_default=False, help="Pixel where the axis meets the target, for pointing."),
+]
+Tone = Annotated[
+    str | None,
+    typer.Option(
+        metavar="CURVE",
+        show_default=False,
+        help="srgb, linear, or an exponent (light = code^E). Default: srgb for 8 bits, else linear.",
+    ),
+]
+Behind = Annotated[bool, typer.Option("--behind", help="The camera looked at the target from behind.")]
+TurnDeg = Annotated[
+    float, typer.Option(metavar="DEG", help="Turn of the photo's up from the dish's y, counter-clockwise as seen.")
+]
+Offset = Annotated[
+    str, typer.Option(metavar="TEXT", help='Place of the target along the axis from the focus: "-3 +- 2 mm".')
+]
+Target = Annotated[
+    str | None,
+    typer.Option(metavar="TEXT", show_default=False, help='Radii of the bright patch by hand: "31,33,30 mm".'),
+]
+Edge = Annotated[str, typer.Option(metavar="TEXT", help="Percent of the peak flux between which its edge is seen.")]
+Write = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", show_default=False, help="Write a new scene with the values found."),
+]
+
+
 def fit_command(
     scene: SceneFile,
-    log: Annotated[Path | None, typer.Option(metavar="CSV", show_default=False, help="Log of a heating test.")] = None,
-    given: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY=VALUE",
-            show_default=False,
-            help='Overrides the log: "water_kg=2.5 +- 0.02". Repeatable.',
-        ),
-    ] = None,
-    spot: Annotated[
-        Path | None, typer.Option(metavar="PHOTO", show_default=False, help="Photo of the spot on a flat white target.")
-    ] = None,
-    scale: Annotated[
-        str | None,
-        typer.Option(
-            metavar="TEXT",
-            show_default=False,
-            help='"0.4 mm/px"; two points and their distance "120,340 880,352 200 mm"; or four corners of a rectangle, '
-            'clockwise, and its sides: "x,y x,y x,y x,y 200x150 mm".',
-        ),
-    ] = None,
-    axis: Annotated[
-        str | None,
-        typer.Option(metavar="X,Y", show_default=False, help="Pixel where the axis meets the target, for pointing."),
-    ] = None,
-    tone: Annotated[
-        str | None,
-        typer.Option(
-            metavar="CURVE",
-            show_default=False,
-            help="srgb, linear, or an exponent (light = code^E). Default: srgb for 8 bits, else linear.",
-        ),
-    ] = None,
-    behind: Annotated[bool, typer.Option("--behind", help="The camera looked at the target from behind.")] = False,
-    turn_deg: Annotated[
-        float, typer.Option(metavar="DEG", help="Turn of the photo's up from the dish's y, counter-clockwise as seen.")
-    ] = 0.0,
-    offset: Annotated[
-        str, typer.Option(metavar="TEXT", help='Place of the target along the axis from the focus: "-3 +- 2 mm".')
-    ] = "0 mm",
-    target: Annotated[
-        str | None,
-        typer.Option(metavar="TEXT", show_default=False, help='Radii of the bright patch by hand: "31,33,30 mm".'),
-    ] = None,
-    edge: Annotated[
-        str, typer.Option(metavar="TEXT", help="Percent of the peak flux between which its edge is seen.")
-    ] = "10-50",
-    write: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", show_default=False, help="Write a new scene with the values found."),
-    ] = None,
+    log: Log = None,
+    given: Given = None,
+    spot: Spot = None,
+    scale: Scale = None,
+    axis: Axis = None,
+    tone: Tone = None,
+    behind: Behind = False,
+    turn_deg: TurnDeg = 0.0,
+    offset: Offset = "0 mm",
+    target: Target = None,
+    edge: Edge = "10-50",
+    write: Write = None,
     rays: Rays = None,
     seed: Seed = None,
     threads: Threads = None,

@@ -39,44 +39,53 @@ Example:
 """
 
 
+Vary = Annotated[
+    list[str] | None,
+    typer.Option(metavar="KEY=RANGE", show_default=False, help="A key and its range or values. Repeatable."),
+]
+Method = Annotated[
+    str,
+    typer.Option(
+        metavar="grid|latin|sobol|indices",
+        help="All combinations; or points sampled by Latin hypercube or Sobol's sequence, or for Sobol indices.",
+    ),
+]
+Points = Annotated[
+    int | None,
+    count_option(
+        "Points to sample, 64 unless told; for indices N (keys + 2) of them, N = 32 unless told.", example="64"
+    ),
+]
+Figures = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="FIGURE",
+        show_default=False,
+        help="Figures to print and draw, such as stand_w or part.pot.settled_c; files hold all. Repeatable.",
+    ),
+]
+RaysEach = Annotated[
+    int | None,
+    count_option("Rays for each point, rounded up to whole units of work. Default: [run] rays of the scene."),
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(metavar="ADDRESS", show_default=False, help="Dask scheduler whose workers trace the points."),
+]
+Fresh = Annotated[bool, typer.Option("--fresh", help="Begin anew where the folder holds a sweep.")]
+
+
 def sweep_command(
     scene: SceneFile,
-    vary: Annotated[
-        list[str] | None,
-        typer.Option(metavar="KEY=RANGE", show_default=False, help="A key and its range or values. Repeatable."),
-    ] = None,
-    method: Annotated[
-        str,
-        typer.Option(
-            metavar="grid|latin|sobol|indices",
-            help="All combinations; or points sampled by Latin hypercube or Sobol's sequence, or for Sobol indices.",
-        ),
-    ] = "grid",
-    points: Annotated[
-        int | None,
-        count_option(
-            "Points to sample, 64 unless told; for indices N (keys + 2) of them, N = 32 unless told.", example="64"
-        ),
-    ] = None,
-    figure: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="FIGURE",
-            show_default=False,
-            help="Figures to print and draw, such as stand_w or part.pot.settled_c; files hold all. Repeatable.",
-        ),
-    ] = None,
-    rays: Annotated[
-        int | None,
-        count_option("Rays for each point, rounded up to whole units of work. Default: [run] rays of the scene."),
-    ] = None,
+    vary: Vary = None,
+    method: Method = "grid",
+    points: Points = None,
+    figure: Figures = None,
+    rays: RaysEach = None,
     seed: Seed = None,
     threads: Threads = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", show_default=False, help="Dask scheduler whose workers trace the points."),
-    ] = None,
-    fresh: Annotated[bool, typer.Option("--fresh", help="Begin anew where the folder holds a sweep.")] = False,
+    cluster: Cluster = None,
+    fresh: Fresh = False,
     out: Annotated[Path | None, folder_option("sweep")] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
