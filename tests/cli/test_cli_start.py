@@ -74,8 +74,8 @@ def test_a_command_of_its_own_loads_few_libraries(scene):
     assert "flux-plate.png" in done.stdout
 
 
-# What is asked is what a POSIX terminal does on Ctrl-C: one signal to a whole group of processes. Windows has neither.
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no process groups and no os.killpg")
+# Skipped on Windows alone: a test there cannot do what a terminal does, send Ctrl-C to a whole group of processes.
+@pytest.mark.skipif(sys.platform == "win32", reason="no Ctrl-C to a group of processes, which is what is tested")
 def test_ctrl_c_keeps_what_was_traced_with_its_pictures(scene, tmp_path):
     """Ctrl-C goes to all processes of a terminal; the one that draws must not end of it."""
     command = [sys.executable, "-m", "dishtrace", "trace", str(scene), "--rays", "4e9", "--threads", "1"]
