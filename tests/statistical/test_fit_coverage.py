@@ -143,6 +143,29 @@ def test_kinds_with_right_errors_disagree_in_a_twentieth_of_all_tests(seed):
     assert sum(held) > 0.95 * len(held) - 4.3 * 13.8
 
 
+@pytest.mark.parametrize("other_se", [0.3, 3.0])
+def test_three_radii_and_a_power_together_hold_the_truth(other_se, seed):
+    """Radii of a spot of 5 mrad scatter by 5 %, the power's slope error by 0.3 or, which tells nothing, by 3 mrad.
+
+    Where they agree, the interval holds the truth in 95 % of 2000 tests, 2.1 % more or less: 4.3 standard deviations,
+    a false alarm in 60 000. Catches an interval of 1.96 errors of the mean, which holds it in 89 %, and one with
+    Student's factor of the radii for both kinds.
+    """
+    noise, slope, number = np.random.default_rng(seed + 400), 5.0, 2000
+    known = traced_edges(edge_rungs((3.0, 4.0, 5.0, 6.0, 8.0), half_width_m=0.06), edge=(0.3, 0.3))
+    exact = edge_spread_m(slope) * np.sqrt(-2.0 * np.log(0.3))
+    held = []
+    for _ in range(number):
+        by_hand = match_edges(exact * (1.0 + 0.05 * noise.standard_normal(3)), known).finding
+        value = slope + other_se * noise.standard_normal()
+        power = finding("slope_error_from_power_mrad", "mrad", value, statistical_se=other_se, freedom=np.inf)
+        found = combined([by_hand, power])
+        if by_hand.told and "disagree" not in found.remark:
+            held.append(found.low < slope < found.high)
+    assert len(held) > 0.9 * number
+    assert abs(np.mean(held) - 0.95) < 0.021
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("hits", [heat_hits, mass_hits, spot_hits, edge_hits])
 def test_intervals_hold_the_truth_in_1000_sets(hits, seed):

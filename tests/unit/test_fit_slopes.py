@@ -224,19 +224,32 @@ def test_kinds_are_averaged_up_to_the_95_percent_point_of_chi_squared(n, point):
 
 def test_scatter_beyond_the_errors_widens_error_and_interval_alike():
     """R. T. Birge, Phys. Rev. 40 (1932) 207: errors times sqrt(chi^2 / (n - 1)); of three alike ones this is the error
-    that the scatter of the values alone gives. Catches an error that is not widened, and chi for the ratio.
+    that the scatter of the values alone gives. The kinds' own intervals reach two errors to both sides, and so does
+    that of the mean. Catches an error or an interval that is not widened, chi for the ratio, and a normal interval.
     """
     values = np.array([4.86, 5.0, 5.14])
     found = combined(
         [slope_of(kind, value, 0.1) for kind, value in zip(("spot", "target", "power"), values, strict=True)]
     )
     assert found.se == pytest.approx(values.std(ddof=1) / math.sqrt(3.0))
-    assert (found.high - found.value, found.value - found.low) == pytest.approx((1.960 * found.se,) * 2, rel=1e-4)
+    assert (found.high - found.value, found.value - found.low) == pytest.approx((2.0 * found.se,) * 2)
     assert "1.4 times" in found.remark
     calm = combined([slope_of("spot", 5.0, 0.1), slope_of("power", 5.1, 0.1)])
     assert calm.se == pytest.approx(0.1 / math.sqrt(2.0))
-    assert calm.high - calm.value == pytest.approx(1.960 * calm.se, rel=1e-4)
+    assert calm.high - calm.value == pytest.approx(2.0 * calm.se)
     assert "times" not in calm.remark
+
+
+def test_a_kind_that_tells_nothing_leaves_the_other_its_interval():
+    """Three radii: Student's factor for 2 degrees is 4.303 (Student's table, NIST/SEMATECH, *e-Handbook of Statistical
+    Methods*, 1.3.6.7.2). A power with 100 times their error changes nothing of it; alike errors that reach 4.303 and
+    1.960 errors make a half width of the root of both squared, over 2. Catches a normal factor for all."""
+    few = Finding("slope_error_from_target_mrad", "mrad", 5.0, 0.2, 5.0 - 4.303 * 0.2, 5.0 + 4.303 * 0.2)
+    many = Finding("slope_error_from_power_mrad", "mrad", 5.0, 20.0, 0.0, 5.0 + 1.960 * 20.0)
+    found = combined([few, many])
+    assert (found.high - found.value, found.value - found.low) == pytest.approx((4.303 * 0.2,) * 2, rel=1e-3)
+    alike = combined([few, replace(many, se=0.2, low=5.0 - 1.960 * 0.2, high=5.0 + 1.960 * 0.2)])
+    assert alike.high - alike.value == pytest.approx(0.5 * math.hypot(4.303, 1.960) * 0.2)
 
 
 def test_polynomial_between_nodes_is_exact_for_polynomials():

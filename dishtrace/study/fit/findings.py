@@ -91,7 +91,7 @@ def mixed_half_width(statistical_se: float, freedom: float, given_se: float) -> 
     """
     se = math.hypot(statistical_se, given_se)
     if se == 0.0 or statistical_se == 0.0:
-        return se, student(1e9) * se
+        return se, student(math.inf) * se
     return se, student(freedom * (se / statistical_se) ** 4) * se
 
 

@@ -16,7 +16,7 @@ from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
 from dishtrace.study.fit.edges import EDGE, match_edges, read_radii, traced_edges
-from dishtrace.study.fit.findings import LEVEL, Finding, student
+from dishtrace.study.fit.findings import LEVEL, Finding
 from dishtrace.study.fit.given import Amount
 from dishtrace.study.fit.heat_test import heat_test
 from dishtrace.study.fit.ladder import FIRST_SLOPES_MRAD, Ladder, Rung, target_planes
@@ -263,8 +263,10 @@ def combined(slopes: Sequence[Finding]) -> Finding:
     """One slope error from several kinds of reading: the mean weighted by one over squared errors.
 
     Kinds that disagree (chi-squared above its 95 % point for n - 1 degrees of freedom [1]_) are not averaged: the first
-    is kept, and that is said. Where those that are averaged scatter by more than their errors, the error of the mean is
-    multiplied by Birge's ratio, the root of chi-squared over n - 1 [2]_, and that is said too.
+    is kept, and that is said. The half width of the mean's interval is put together from theirs as its error is from
+    their errors, so that an error known from few readings keeps its Student's factor. Where those that are averaged
+    scatter by more than their errors, both are multiplied by Birge's ratio, the root of chi-squared over n - 1 [2]_,
+    and that is said too.
 
     References
     ----------
@@ -289,7 +291,8 @@ def combined(slopes: Sequence[Finding]) -> Finding:
     se, remark = ratio * float(weights.sum() ** -0.5), f"from {names} together"
     if ratio > 1.0:
         remark += f"; they scatter {ratio:.3g} times as much as their errors say, so the mean's error is so much larger"
-    half = student(math.inf) * se
+    halves = np.array([one.high - one.value for one in told])
+    half = ratio * float(np.linalg.norm(weights / weights.sum() * halves))
     return Finding(KEY, "mrad", mean, se, max(mean - half, 0.0), mean + half, True, remark)
 
 
