@@ -54,8 +54,7 @@ def compare_command(
 ) -> None:
     """Trace scenes and variants, print and write the differences."""
     with told(as_json):
-        numbers = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--dishes": (dishes, 1)}
-        check_numbers(numbers)
+        check_numbers(rays=rays, seed=seed, threads=threads, dishes=dishes)
         from dishtrace.report.comparison import comparison_text, write_comparison
         from dishtrace.report.pictures import write_comparison_picture
         from dishtrace.study import compare as study

@@ -78,7 +78,7 @@ def day_command(
 ) -> None:
     """Follow a dish; print and write what happens."""
     with told(as_json):
-        check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
+        check_numbers(rays=rays, seed=seed, threads=threads)
         if (date is None) == (year is None):
             fault = Fault(COMMAND_LINE, "--date", "", "or --year must be given, one of them", "--date 2026-06-21")
             raise InputError(fault)

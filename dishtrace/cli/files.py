@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dishtrace.errors import InputError
+from dishtrace.errors import gathered
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -20,15 +21,7 @@ def load(path: Path) -> Scene:
 
 def load_all(paths: list[Path]) -> list[Scene]:
     """The scenes of all files, or the faults of all of them."""
-    scenes, faults = [], []
-    for path in paths:
-        try:
-            scenes.append(load(path))
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise InputError(list(dict.fromkeys(faults)))
-    return scenes
+    return gathered(*(partial(load, path) for path in paths))
 
 
 def results_folder(scene: Path, out: Path | None, as_json: bool, *, below: str = "") -> Path | None:

@@ -109,7 +109,7 @@ def fit_command(
 ) -> None:
     """Evaluate readings, print and write what they say."""
     with told(as_json):
-        check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
+        check_numbers(rays=rays, seed=seed, threads=threads)
         texts = _texts(given or [], axis, offset, edge)
         from dishtrace.report.fit import fit_text, write_fit
         from dishtrace.report.pictures.fit import write_fit_pictures

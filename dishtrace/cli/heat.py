@@ -46,7 +46,7 @@ def heat_command(
 ) -> None:
     """Tell temperatures of receiver and stand; print and write them."""
     with told(as_json):
-        check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
+        check_numbers(rays=rays, seed=seed, threads=threads)
         from dishtrace.heat.run import heat
         from dishtrace.report.heat import heat_text
         from dishtrace.report.heat_files import write_heat

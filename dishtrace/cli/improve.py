@@ -68,8 +68,7 @@ def improve_command(
 ) -> None:
     """Search keys; print and write what was found."""
     with told(as_json):
-        least = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--trials": (trials, 1)}
-        check_numbers(least)
+        check_numbers(rays=rays, seed=seed, threads=threads, trials=trials)
         from dishtrace.report.improve import conclusion, improve_text, write_improvement
         from dishtrace.report.pictures.improve import write_improvement_picture
         from dishtrace.study.improve import improve

@@ -59,14 +59,14 @@ def duration(text: str) -> float:
         raise typer.BadParameter(f"{text!r} is not a number of seconds, such as 30 or 0.5") from None
 
 
-def check_numbers(given: dict[str, tuple[float | None, float]]) -> None:
-    """Refuse numbers below their least, or outside the ranges of a trace, all at once."""
+def check_numbers(*, rays: int | None, seed: int | None, threads: int | None, **counts: int | None) -> None:
+    """Refuse numbers outside the ranges of a trace, and other counts below 1, all at once; None is not given."""
     faults = []
-    for name, (value, least) in given.items():
-        low, most = RANGES.get(name.removeprefix("--"), (least, math.inf))
-        if value is not None and not low <= value <= most:
-            allowed = f"must be {low} or more" if most == math.inf else f"must be from {low} to {most}"
-            faults.append(Fault(COMMAND_LINE, name, str(value), allowed, ""))
+    for name, value in {"rays": rays, "seed": seed, "threads": threads, **counts}.items():
+        low, high = RANGES.get(name, (1, math.inf))
+        if value is not None and not low <= value <= high:
+            allowed = f"must be {low} or more" if high == math.inf else f"must be from {low} to {high}"
+            faults.append(Fault(COMMAND_LINE, f"--{name}", str(value), allowed, ""))
     if faults:
         raise InputError(faults)
 
@@ -78,7 +78,7 @@ def as_options(call: str) -> Iterator[None]:
         yield
     except InputError as error:
         faults = [
-            replace(fault, where=COMMAND_LINE, key=f"--{fault.key}") if fault.where == call else fault
+            replace(fault, where=COMMAND_LINE, key=f"--{fault.key.replace('_', '-')}") if fault.where == call else fault
             for fault in error.faults
         ]
         raise InputError(faults) from error

@@ -89,7 +89,7 @@ def size_command(
 ) -> None:
     """Size a part; print and write what was found."""
     with told(as_json):
-        check_numbers({"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1)})
+        check_numbers(rays=rays, seed=seed, threads=threads)
         from dishtrace.report.pictures.size import write_size_picture
         from dishtrace.report.size import recommendation, size_text, write_size
         from dishtrace.study.size import size

@@ -92,8 +92,7 @@ def sweep_command(
 ) -> None:
     """Sweep keys; print and write what was found."""
     with told(as_json):
-        least = {"--rays": (rays, 1), "--seed": (seed, 0), "--threads": (threads, 1), "--points": (points, 1)}
-        check_numbers(least)
+        check_numbers(rays=rays, seed=seed, threads=threads, points=points)
         from dishtrace.report.pictures.sweep import write_sweep_pictures
         from dishtrace.report.sweep import sweep_text, write_sweep
         from dishtrace.study.sweep import sweep

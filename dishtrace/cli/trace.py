@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,13 +23,12 @@ from dishtrace.cli.options import (
     Threads,
     Until,
     as_options,
-    check_numbers,
     count_option,
 )
 from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
 from dishtrace.cli.start import without_linear_algebra
-from dishtrace.errors import RunError
+from dishtrace.errors import COMMAND_LINE, Fault, InputError, RunError
 from dishtrace.report.painter import Painter
 
 if TYPE_CHECKING:
@@ -69,7 +70,8 @@ def trace_command(
     first_ray: Annotated[
         int | None,
         count_option(
-            "Instead of a run, print the path of ray I, or of N rays from I on with --rays N; writes no folder.",
+            "Instead of a run, print the path of ray I, or of N rays from I on with --rays N; "
+            "takes --seed and --json only.",
             metavar="I",
             example="0 or 81919",
         ),
@@ -77,17 +79,16 @@ def trace_command(
 ) -> None:
     """Trace a scene, print and write what was found."""
     with told(as_json):
-        check_numbers(
-            {
-                "--rays": (rays, 1),
-                "--seed": (seed, 0),
-                "--threads": (threads, 1),
-                "--first-ray": (first_ray, 0),
-                "--seconds": (seconds, 0),
-            }
-        )
         if first_ray is not None:
-            _replay(load(scene), seed, first_ray, rays or 1, as_json)
+            given = {
+                "--threads": threads,
+                "--until": until,
+                "--seconds": seconds,
+                "--out": out,
+                "--quiet": quiet or None,
+            }
+            _refuse_beside_first_ray([name for name, value in given.items() if value is not None])
+            _replay(load(scene), seed, first_ray, rays, as_json)
             return
         with Painter(is_wanted=out is not None or not as_json) as painter:
             described = load(scene)
@@ -96,6 +97,7 @@ def trace_command(
             folder = results_folder(scene, out, as_json)
             result = _traced(described, quiet=quiet, **options)
             if folder is not None:
+                earlier, removed = _clear(result, folder)
                 painter.begin(result, folder)
             drift = _drift(result)
             heat = _heat(result)
@@ -104,7 +106,9 @@ def trace_command(
             elif not quiet:
                 _print_summary(result, drift, heat)
             if folder is not None:
-                _write(result, drift, heat, painter, folder, is_told=not (as_json or quiet))
+                tables, pictures, left = _write(result, drift, heat, painter, folder, earlier)
+                if not (as_json or quiet):
+                    _print_written(result, folder, tables, pictures, sorted([*removed, *left]))
         if result.stopped or (drift is not None and drift.stopped):
             raise typer.Exit(STOPPED)
 
@@ -155,45 +159,76 @@ def _print_summary(result: Result, drift: Drift | None, heat: dict[str, dict]) -
     print_text(lambda signs: summary(result, signs, drift, heat))
 
 
-def _write(
-    result: Result, drift: Drift | None, heat: dict[str, dict], painter: Painter, folder: Path, *, is_told: bool
-) -> None:
-    """Write tables and pictures and say where."""
-    from dishtrace.report.earlier import earlier_files, remove_stale
-    from dishtrace.report.exports import write_tables
-    from dishtrace.report.fluxmap import can_be_mapped
-
+@contextmanager
+def _writing(folder: Path) -> Iterator[None]:
+    """Tell what hinders writing in the folder as a failure of the run."""
     try:
-        earlier = earlier_files(folder)
-        tables = write_tables(result, folder, drift, heat)
-        pictures = painter.finish(result, folder)
-        removed = remove_stale(folder, earlier, [*tables, *pictures])
+        yield
     except OSError as error:
         raise RunError(
             f"{folder}: writing failed: {error.strerror or error}; what was written before is kept"
         ) from error
-    if is_told:
-        listed = f"Written to {folder}: {len(tables)} tables (results.json and csv) and {len(pictures)} pictures: "
-        lines = textwrap.wrap(listed + ", ".join(pictures), 80, break_on_hyphens=False)
-        dim = [part.name for part in result.parts.values() if not can_be_mapped(part)]
-        if dim:
-            lines += textwrap.wrap("Too little mirror light for a flux map on: " + ", ".join(dim), 80)
-        if removed:
-            told = "Removed, since an earlier run wrote them and this one does not: " + ", ".join(removed)
-            lines += textwrap.wrap(told, 80, break_on_hyphens=False)
-        print_lines(["", *lines])
 
 
-def _replay(scene: Scene, seed: int | None, first: int, number: int, as_json: bool) -> None:
+def _clear(result: Result, folder: Path) -> tuple[frozenset[str], list[str]]:
+    """What an earlier run can have written, and what of it was removed: all that this run does not write anew.
+
+    Before anything is written, since the new results.json does not tell those names.
+    """
+    from dishtrace.report.earlier import earlier_files, files_of, remove_stale
+
+    with _writing(folder):
+        earlier = earlier_files(folder)
+        return earlier, remove_stale(folder, earlier, files_of(result.to_dict()))
+
+
+def _write(
+    result: Result, drift: Drift | None, heat: dict[str, dict], painter: Painter, folder: Path, earlier: frozenset[str]
+) -> tuple[list[str], list[str], list[str]]:
+    """Write tables and pictures; names of both, and of what was removed since it came out too dark this time."""
+    from dishtrace.report.earlier import remove_stale
+    from dishtrace.report.exports import write_tables
+
+    with _writing(folder):
+        tables = write_tables(result, folder, drift, heat)
+        pictures = painter.finish(result, folder)
+        return tables, pictures, remove_stale(folder, earlier, [*tables, *pictures])
+
+
+def _print_written(result: Result, folder: Path, tables: list[str], pictures: list[str], removed: list[str]) -> None:
+    """Say what was written and removed."""
+    from dishtrace.report.fluxmap import can_be_mapped
+
+    listed = f"Written to {folder}: {len(tables)} tables (results.json and csv) and {len(pictures)} pictures: "
+    lines = textwrap.wrap(listed + ", ".join(pictures), 80, break_on_hyphens=False)
+    dim = [part.name for part in result.parts.values() if not can_be_mapped(part)]
+    if dim:
+        lines += textwrap.wrap("Too little mirror light for a flux map on: " + ", ".join(dim), 80)
+    if removed:
+        text = "Removed, since an earlier run wrote them and this one does not: " + ", ".join(removed)
+        lines += textwrap.wrap(text, 80, break_on_hyphens=False)
+    print_lines(["", *lines])
+
+
+def _refuse_beside_first_ray(names: list[str]) -> None:
+    """Refuse options that the path of a ray cannot follow."""
+    if names:
+        allowed = f"cannot be given with {', '.join(names)}: it prints paths, traces no run and writes no folder"
+        raise InputError(Fault(COMMAND_LINE, "--first-ray", "", allowed, "leave out one or the other"))
+
+
+def _replay(scene: Scene, seed: int | None, first: int, number: int | None, as_json: bool) -> None:
     """Print the paths of single rays, place by place."""
     from dishtrace.flux.measure import replay
 
-    chosen = scene.run.seed if seed is None else seed
-    paths = ((ray, replay(scene, seed=chosen, ray=ray).tolist()) for ray in range(first, first + number))
+    seed = scene.run.seed if seed is None else seed
+    with as_options("replay"):
+        found = replay(scene, seed=seed, first_ray=first, rays=1 if number is None else number)
+    paths = ((ray, path.tolist()) for ray, path in enumerate(found, start=first))
     if as_json:
         rays = [{"ray": ray, "path_m": path} for ray, path in paths]
-        print_json({"dishtrace": dishtrace.__version__, "scene": scene.title, "seed": chosen, "rays": rays})
+        print_json({"dishtrace": dishtrace.__version__, "scene": scene.title, "seed": seed, "rays": rays})
         return
     for ray, path in paths:
         places = [f"  {x: .9f} {y: .9f} {z: .9f}" for x, y, z in path]
-        print_lines([f"ray {ray}, seed {chosen}: x, y, z in the dish frame (m)", *places])
+        print_lines([f"ray {ray}, seed {seed}: x, y, z in the dish frame (m)", *places])

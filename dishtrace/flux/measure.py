@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.flux.asked import asked
 from dishtrace.flux.goal import Clock, Goal, GoalReached, Watch, trace_on
 from dishtrace.flux.laid import laid_out
+from dishtrace.flux.numbers import LARGEST_RAYS, Checks
 from dishtrace.flux.outcome import result_of, with_brightest
 from dishtrace.flux.part import part_results
 from dishtrace.flux.prepared import compiled, prepare
@@ -23,7 +23,7 @@ from dishtrace.trace.cpu import ray_path
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import FIRST_RECEIVER, FIRST_STAND, no_screens
 from dishtrace.trace.points import N_SCRAMBLES
-from dishtrace.trace.run import MOST_POINTS, run
+from dishtrace.trace.run import run
 
 if TYPE_CHECKING:
     from dishtrace.flux.laid import Laid
@@ -140,32 +140,37 @@ def _wanted(goal: Goal, laid: Laid, n_rays: int) -> Estimate:
     return max(peaks, key=lambda peak: peak.value, default=Estimate(0.0, None))
 
 
-def replay(scene: Scene, *, seed: int, ray: int) -> np.ndarray:
-    """Path of one ray of a run, as it was traced there.
+def replay(scene: Scene, *, seed: int | None = None, first_ray: int, rays: int = 1) -> Iterator[np.ndarray]:
+    """Paths of single rays of a run, as they were traced there.
 
     Parameters
     ----------
     scene : Scene
-    seed : int
-        Seed of the run.
-    ray : int
-        Number of the ray.
+    seed : int, optional
+        Seed of the run; left out, `run.seed` of the scene. [–]
+    first_ray : int
+        Number of the first ray. [–]
+    rays : int
+        How many, from that one on. [–]
 
     Returns
     -------
-    (k, 3) float64
-        Places, dish frame, the first 64. [m]
+    iterator of (k, 3) float64
+        Places of each ray, dish frame, the first 64. [m]
 
     Raises
     ------
     InputError
-        If there is no ray of that number.
+        If there are no such rays; at once, with the faults where "replay" stands and the argument as key.
     """
-    last = MOST_POINTS * N_SCRAMBLES - 1
-    if not 0 <= ray <= last:
-        fault = Fault(
-            COMMAND_LINE, "--first-ray", str(ray), f"must be from 0 to {last}", "give a ray that a run can have"
-        )
-        raise InputError(fault)
+    checks = Checks("replay")
+    checks.scene(scene)
+    seed = checks.whole("seed", scene.run.seed if seed is None else seed)
+    first = checks.whole("first_ray", first_ray, low=0, high=LARGEST_RAYS - 1)
+    number = checks.whole("rays", rays)
+    if not checks.faults and first + number > LARGEST_RAYS:
+        checks.add("rays", str(number), f"must be {LARGEST_RAYS - first} or less from ray {first} on")
+    checks.end()
     prepared = prepare(scene, seed=seed)
-    return ray_path(prepared.assembly.optics, no_screens(), prepared.tally(), ray=ray)
+    optics, tally = prepared.assembly.optics, prepared.tally()
+    return (ray_path(optics, no_screens(), tally, ray=ray) for ray in range(first, first + number))

@@ -13,6 +13,8 @@ PROBE = ".dishtrace-probe"
 LONGEST_SLUG = 48
 TRACED_SCREENS = ("focal-plane", "best-focus", "highest-peak")
 """Screens of every trace, as their files are called."""
+UNDRAWN_SCREENS = TRACED_SCREENS[1:]
+"""Those that have tables but no pictures."""
 
 
 def default_folder(scene_path: Path) -> Path:

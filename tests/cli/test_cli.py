@@ -18,6 +18,7 @@ from dishtrace.cli import app
 from dishtrace.cli.options import count
 from dishtrace.errors import RunError
 from dishtrace.heat.run import quick_balance
+from dishtrace.report import exports
 from tests.support.plate_scene import plate_scene
 
 SCENE = plate_scene(
@@ -106,26 +107,43 @@ def test_files_of_parts_that_are_no_more_are_removed_and_nothing_else(scene, tmp
     """A second trace beside pictures and tables of the first one's parts and screens."""
     folder = tmp_path / "out"
     assert call("trace", scene, "--out", folder, "--quiet").exit_code == 0
-    mine = [folder / "mine.txt", folder / "triangles-mine.csv", folder / "flux-mine.png"]
-    for path in mine:
-        path.write_text("kept")
+    before = {path.name for path in folder.iterdir()}
+    mine = ["mine.txt", "triangles-mine.csv", "flux-mine.png", "spot-best-focus.png"]
+    for name in mine:
+        (folder / name).write_text("kept")
     scene.write_text(SCENE.replace('"arm"', '"leg"').replace('"plane"', '"other plane"'), encoding="utf-8")
     done = call("trace", scene, "--out", folder)
-    assert "Removed, since an earlier run wrote them and this one does not: " in done.stdout.replace("\n", " ")
-    names = {path.name for path in folder.iterdir()}
-    assert not {name for name in names if "arm" in name or name.endswith(("-plane.png", "plane-profile.csv"))} - {
-        "spot-focal-plane.png",
-        "profile-focal-plane.png",
-        "screen-focal-plane-profile.csv",
-        "spot-other-plane.png",
-        "profile-other-plane.png",
-        "screen-other-plane-profile.csv",
+    gone = {name for name in before if name.startswith(("triangles-arm", "flux-arm"))} | {
+        "spot-plane.png",
+        "profile-plane.png",
+        "screen-plane-profile.csv",
+        "screen-plane-encircled.csv",
     }
-    assert {"triangles-leg.csv", "triangles-plate.csv", "spot-other-plane.png", "results.json"} <= names
-    assert all(path.read_text() == "kept" for path in mine)
+    told = f"Removed, since an earlier run wrote them and this one does not: {', '.join(sorted(gone))}"
+    assert told in " ".join(done.stdout.split())
+    new = {name.replace("-arm", "-leg").replace("-plane", "-other-plane") for name in gone}
+    assert {path.name for path in folder.iterdir()} == (before - gone) | new | {*mine}
+    assert all((folder / name).read_text() == "kept" for name in mine)
     again = call("trace", scene, "--out", folder)
     assert "Removed" not in again.stdout
-    assert {path.name for path in folder.iterdir()} == names
+    assert {path.name for path in folder.iterdir()} == (before - gone) | new | {*mine}
+
+
+def test_files_of_an_earlier_run_are_gone_though_writing_fails(scene, tmp_path, monkeypatch):
+    """The new results.json does not name them, so that no later run could remove them."""
+    folder = tmp_path / "out"
+    assert call("trace", scene, "--out", folder, "--quiet").exit_code == 0
+    scene.write_text(SCENE.replace('"arm"', '"leg"'), encoding="utf-8")
+
+    def fail(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as disk:
+        disk.setattr(exports, "write_triangles", fail)
+        assert "No space left" in call("trace", scene, "--out", folder).stderr
+    assert not (folder / "triangles-arm.csv").exists()
+    assert call("trace", scene, "--out", folder, "--quiet").exit_code == 0
+    assert not [path.name for path in folder.iterdir() if "arm" in path.name]
 
 
 def test_a_folder_that_cannot_be_written_is_told_before_tracing(scene, tmp_path, no_trace):
@@ -139,16 +157,19 @@ def test_a_folder_that_cannot_be_written_is_told_before_tracing(scene, tmp_path,
 @pytest.mark.parametrize(
     ("option", "value", "text"),
     [
-        ("--rays", "0", "command line: --rays = 0 must be from 1 to 137438945280"),
-        ("--rays", "1e20", "command line: --rays = 100000000000000000000 must be from 1 to 137438945280"),
-        ("--seed", "-1", "command line: --seed = -1 must be from 0 to 18446744073709551615"),
-        ("--threads", "0", "command line: --threads = 0 must be from 1 to 1024"),
+        ("--rays", "0", "command line: --rays = 0 must be a whole number from 1 to 137438945280"),
+        (
+            "--rays",
+            "1e20",
+            "command line: --rays = 100000000000000000000 must be a whole number from 1 to 137438945280",
+        ),
+        ("--seed", "-1", "command line: --seed = -1 must be a whole number from 0 to 18446744073709551615"),
+        ("--threads", "0", "command line: --threads = 0 must be a whole number from 1 to 1024"),
         ("--threads", "1.5", "'1.5' is not a whole number, such as 4"),
         ("--seconds", "abc", "'abc' is not a number of seconds, such as 30 or 0.5"),
-        ("--seconds", "0", "command line: --seconds = 0.0 must be from 0.01 to 1000000"),
+        ("--seconds", "0", "command line: --seconds = 0.0 must be a number from 0.01 to 1000000"),
         ("--until", "soon", "command line: --until = 'soon' must be a quantity and its relative standard error"),
         ("--until", "peak 101%", "command line: --until = 'peak 101%' must be a quantity"),
-        ("--first-ray", "-3", "command line: --first-ray = -3 must be 0 or more"),
         ("--rays", "many", "'many' is not a whole number, such as 500000 or 2e6"),
         ("--rays", "1.5", "'1.5' is not a whole number"),
         ("--rays", "nan", "'nan' is not a whole number"),
@@ -162,9 +183,17 @@ def test_bad_numbers_are_refused(scene, no_trace, option, value, text):
 
 
 def test_numbers_that_are_all_bad_are_told_at_once(scene, no_trace):
-    done = call("trace", scene, "--rays", "1e20", "--seed", "-1", "--threads", "0", "--seconds", "1e9")
-    assert "4 things need a change" in done.stderr
-    assert "command line: --seconds = 1000000000.0 must be from 0.01 to 1000000" in done.stderr
+    numbers = ("--rays", "0", "--seed", "-1", "--threads", "0", "--seconds", "1e9")
+    done = call("trace", scene, *numbers, "--until", "soon")
+    assert [line.split()[2] for line in done.stderr.splitlines() if line.startswith("command line: ")] == [
+        "--until",
+        "--rays",
+        "--seed",
+        "--threads",
+        "--seconds",
+    ]
+    assert "5 things need a change" in done.stderr
+    assert "command line: --seconds = 1000000000.0 must be a number from 0.01 to 1000000" in done.stderr
 
 
 def test_a_goal_that_the_scene_cannot_have_is_told_before_a_folder_is_made(scene, tmp_path, no_trace):
@@ -257,17 +286,6 @@ def test_a_write_that_fails_after_tracing_is_told(scene, tmp_path):
     assert done.exit_code == 1
     assert "writing failed" in done.stderr
     assert (tmp_path / "out" / "results.json").exists()
-
-
-def test_replay_prints_the_path_of_the_rays_asked_for(scene, tmp_path):
-    done = call("trace", scene, "--first-ray", "5", "--rays", "2", "--seed", "3")
-    heads = [line for line in done.stdout.splitlines() if line.startswith("ray")]
-    assert heads == [f"ray {ray}, seed 3: x, y, z in the dish frame (m)" for ray in (5, 6)]
-    x, y, z = (float(number) for number in done.stdout.splitlines()[2].split())
-    assert z == pytest.approx((x * x + y * y) / 3.6, abs=1e-8)  # the second place lies on the mirror
-    told = json.loads(call("trace", scene, "--first-ray", "5", "--seed", "3", "--json").stdout)
-    assert told["rays"][0]["path_m"][1] == pytest.approx([x, y, z], abs=1e-8)
-    assert not (tmp_path / "results").exists()
 
 
 def test_check_tells_what_the_scene_is(scene):

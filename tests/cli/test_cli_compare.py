@@ -88,11 +88,19 @@ def test_a_single_scene_without_variants_is_refused(scene):
     assert json.loads(done.stdout)["ok"] is False
 
 
-@pytest.mark.parametrize("option", ["--rays", "--threads", "--dishes"])
-def test_bad_numbers_are_refused(scene, option):
-    done = call(scene, option, "0")
+@pytest.mark.parametrize(
+    ("option", "value", "allowed"),
+    [
+        ("--rays", "0", "from 1 to 137438945280"),
+        ("--seed", "-1", "from 0 to 18446744073709551615"),
+        ("--threads", "0", "from 1 to 1024"),
+        ("--dishes", "0", "1 or more"),
+    ],
+)
+def test_bad_numbers_are_refused(scene, option, value, allowed):
+    done = call(scene, option, value)
     assert done.exit_code == 2
-    assert f"command line: {option} = 0 must be " in done.stderr
+    assert f"command line: {option} = {value} must be {allowed}\n" in done.stderr
 
 
 def test_no_scene_is_a_usage_error():

@@ -8,7 +8,6 @@ import pytest
 from PIL import Image
 
 import dishtrace as dt
-from dishtrace.flux.measure import replay
 from dishtrace.scene.read import scene_from_text
 from dishtrace.study.day import whole
 from dishtrace.study.fit.edges import read_radii
@@ -26,7 +25,6 @@ def grey(path):
 
 
 CALLS = {
-    "--first-ray = -1 must be from 0 to": lambda at: replay(scene_from_text(scene_text()), seed=1, ray=-1),
     "--log, --spot or --target must be given": lambda at: dt.fit(scene_from_text(scene_text())),
     "--target = 31,33 mm has 2 of 3 radii": lambda at: read_radii("31,33 mm"),
     '--target = "wide" must be radii with their unit': lambda at: read_radii("wide"),

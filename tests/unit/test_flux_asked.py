@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import dishtrace as dt
+from dishtrace.flux.measure import replay
 from dishtrace.flux.numbers import RANGES
 from dishtrace.scene.read import scene_from_text
 from dishtrace.trace.points import N_SCRAMBLES
@@ -115,3 +116,28 @@ def test_a_goal_that_the_scene_cannot_have_is_refused(parts, goal, said):
 def test_a_goal_that_the_scene_has_is_taken():
     assert dt.trace(scene_from_text(scene_text()), until="R90 5%", rays=8192).goal.is_reached
     assert dt.trace(scene_from_text(scene_text(more=STAND)), until="stand 5%", rays=8192).goal.is_reached
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ({"first_ray": -1}, "first_ray = -1 must be a whole number from 0 to"),
+        ({"first_ray": 1.5}, "first_ray = 1.5 must be a whole number"),
+        ({"first_ray": RANGES["rays"][1]}, f"first_ray = {MOST} must be a whole number from 0 to"),
+        ({"first_ray": 0, "seed": -1}, "seed = -1 must be a whole number from 0 to 18446744073709551615"),
+        ({"first_ray": 0, "rays": 0}, f"rays = 0 must be a whole number from 1 to {MOST}"),
+        ({"first_ray": RANGES["rays"][1] - 2, "rays": 3}, "rays = 3 must be 2 or less from ray"),
+    ],
+)
+def test_arguments_of_replay_that_are_at_fault(options, said):
+    with pytest.raises(dt.InputError) as caught:
+        replay(SCENE, **options)
+    (fault,) = caught.value.faults
+    assert str(fault).startswith(f"replay: {said}")
+
+
+def test_rays_replayed_together_are_those_replayed_alone():
+    together = list(replay(SCENE, seed=3, first_ray=70, rays=3))
+    for ray, path in enumerate(together, start=70):
+        (alone,) = replay(SCENE, seed=3, first_ray=ray)
+        np.testing.assert_array_equal(path, alone)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from dishtrace.report import fluxmap
 from dishtrace.report.exports import named_screens
-from dishtrace.report.folder import slugs
+from dishtrace.report.folder import UNDRAWN_SCREENS, slugs
 from dishtrace.report.pictures.flux import draw_flux
 from dishtrace.report.pictures.measured import draw_measured, draw_measured_facet
 from dishtrace.report.pictures.side import draw_side_view
@@ -66,7 +66,7 @@ def pictures_of(result: Result) -> dict[str, Callable[[], Figure]]:
     """What draws each picture of a result, by the name of its file."""
     found: dict[str, Callable[[], Figure]] = {"side-view.png": partial(draw_side_view, result)}
     for name, screen in named_screens(result).items():
-        if name in ("best-focus", "highest-peak"):
+        if name in UNDRAWN_SCREENS:
             continue
         found[f"spot-{name}.png"] = partial(draw_spot, result, screen)
         found[f"profile-{name}.png"] = partial(draw_profile, result, screen)
