@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 QUANTITIES = {
     "receiver": "light that meets receivers first",
     "stand": "light that meets the stand first",
-    "peak": "highest flux over a patch of a receiver",
+    "peak": "highest flux over a patch of a receiver's triangles, told by rays; the peak printed is mostly looked back",
     "R90": "radius of 90 % of the light in the focal plane",
 }
 NEEDED_ROLES = {"receiver": "receiver", "stand": "stand", "peak": "receiver"}
