@@ -82,7 +82,7 @@ def trace_together(
                 n_points=n_points,
                 threads=threads,
                 stop=stop,
-                progress=shifted(progress, before=len(results), n_lot=len(lot), n_scenes=len(scenes)),
+                progress=of_all_scenes(progress, before=len(results), n_lot=len(lot), n_scenes=len(scenes)),
             )
             about = {"n_rays": done * N_SCRAMBLES, "rays_wanted": rays, "stopped": done < n_points}
             about |= {"seed": seed, "threads": threads, "seconds": (time.perf_counter() - started) / len(lot)}
@@ -114,7 +114,7 @@ def refuse_unlike(scenes: Sequence[Scene]) -> None:
         raise InputError(faults)
 
 
-def shifted(
+def of_all_scenes(
     progress: Callable[[int, int], None] | None, *, before: int, n_lot: int, n_scenes: int
 ) -> Callable[[int, int], None] | None:
     """Progress of a lot as progress of all scenes."""
