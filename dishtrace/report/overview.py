@@ -9,7 +9,7 @@ import numpy as np
 
 from dishtrace.dish.paraboloid import rim_angle
 from dishtrace.flux.placed import light_key, placed
-from dishtrace.study.variants import refuse_faults
+from dishtrace.study.variants import shared_of
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
@@ -36,7 +36,7 @@ def overview(scene: Scene) -> dict[str, Any]:
         With every fault that shows only when the files are read and the parts are placed, of the scene and of its
         variants.
     """
-    shared = refuse_faults([scene, *scene.variant_scenes.values()])
+    shared = shared_of([scene, *scene.variant_scenes.values()])
     common, meshes = placed(scene, common=shared[light_key(scene)])
     sun, mirror = common.sun, common.mirror
     rim = float(np.degrees(rim_angle(mirror.outline, focal_length=mirror.focal_length)))

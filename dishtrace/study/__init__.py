@@ -1,4 +1,4 @@
-"""Studies that take more than one trace.
+"""Studies that take more than one trace; what each is asked for is checked in `asked`.
 
 `compare.compare` traces scenes and their variants with common random points, `comparison` tells the differences;
 `figures` says what is compared, `dishes` how much one dish differs from the next by the luck of setting its facets.

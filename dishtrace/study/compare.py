@@ -10,13 +10,13 @@ from dishtrace.flux.result import Result
 from dishtrace.flux.together import trace_together
 from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
+from dishtrace.study.asked import asked
 from dishtrace.study.comparison import SAME, Case, Comparison, Dishes
 from dishtrace.study.dishes import has_chance, scatter, with_dish_seed
 from dishtrace.study.figures import figures_of, receiver_peak
 from dishtrace.study.progress import shifted, whole_rays
-from dishtrace.study.variants import named_scenes, refuse_faults
+from dishtrace.study.variants import named_scenes, shared_of
 from dishtrace.trace.run import UNIT_RAYS, points_for
 
 DISHES = 8
@@ -67,9 +67,8 @@ def compare(
     """
     named = named_scenes(scenes)
     first = next(iter(named.values()))
-    rays = nominal(first.run.rays) if rays is None else rays
-    seed = first.run.seed if seed is None else seed
-    shared = refuse_faults(named.values())
+    rays, seed, threads = asked("compare", first, rays=rays, seed=seed, threads=threads)
+    shared = shared_of(named.values())
     lucky = [name for name, scene in named.items() if dishes >= 2 and has_chance(scene)]
     share = -(-rays // max(dishes, 1))
     jobs = [(scene, rays) for scene in named.values()]

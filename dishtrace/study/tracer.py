@@ -13,8 +13,10 @@ from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.stopping import StoppedError
 
 
-def whole_trace(scene: Scene, *, peak_points: bool = False, **options: Any) -> Result:
+def whole_trace(scene: Scene, *, peak_points: bool, **options: Any) -> Result:
     """A trace with the options of `trace`, as it is without a stop.
+
+    Whether the most brightly lit points are looked for is always said, since most studies do without them.
 
     Raises
     ------
@@ -40,7 +42,7 @@ class Tracer:
     progress : callable or None
         Called with (rays done, rays wanted) of all of them.
     options : dict
-        rays, seed, threads, announce of `trace`.
+        rays, seed, threads, announce of `trace`; peak points are not looked for.
     presses : Presses, optional
         Looked at before each trace.
     """
@@ -68,6 +70,7 @@ class Tracer:
             raise StoppedError
         each = whole_rays(self.options["rays"])
         whole = max(self.n_wanted * each, self.rays_done + each)
-        result = whole_trace(scene, progress=shifted(self.progress, self.rays_done, whole), **self.options)
+        show = shifted(self.progress, self.rays_done, whole)
+        result = whole_trace(scene, peak_points=False, progress=show, **self.options)
         self.rays_done += each
         return result

@@ -45,8 +45,8 @@ def named_scenes(scenes: Scene | Mapping[str, Scene] | Iterable[Scene]) -> dict[
     return named
 
 
-def refuse_faults(scenes: Iterable[Scene]) -> dict[str, Common]:
-    """Place everything in every scene as a run would.
+def shared_of(scenes: Iterable[Scene]) -> dict[str, Common]:
+    """What scenes share, from placing everything in every one of them as a run would.
 
     Returns
     -------

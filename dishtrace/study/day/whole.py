@@ -13,7 +13,7 @@ import numpy as np
 from dishtrace.cores import available_cores
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.presses import Presses
-from dishtrace.scene.quantity import nominal
+from dishtrace.study.asked import Asked, asked
 from dishtrace.study.day.beside import with_drive_and_heat
 from dishtrace.study.day.drive import N_SLIPS
 from dishtrace.study.day.hazards import hazards_of
@@ -91,10 +91,10 @@ def day(
     KeyboardInterrupt
         If the user stopped it before anything was traced.
     """
+    run = asked("day", scene, rays=rays, seed=seed, threads=threads, most_rays=RAYS)
     span = _Span("day", _date(date), 1)
     steps = {"step_min": step_min, "sky": sky, "zone": zone, "reset_days": reset_days}
-    tracing = {"rays": rays, "seed": seed, "threads": threads, "progress": progress, "announce": announce}
-    return _followed(scene, span, most=most_traces, **steps, **tracing)
+    return _followed(scene, span, run, most=most_traces, **steps, progress=progress, announce=announce)
 
 
 def year(
@@ -117,13 +117,13 @@ def year(
     Parameters are those of `day`, but for the `year`, a number. What lies between traced directions is checked by
     traces of its own, and its error is part of every standard error.
     """
+    run = asked("year", scene, rays=rays, seed=seed, threads=threads, most_rays=RAYS)
     if not 1800 <= year <= 2200:
         raise InputError(Fault(COMMAND_LINE, "--year", str(year), "must be from 1800 to 2200"))
     first = Date(year, 1, 1)
     span = _Span("year", first, (Date(year + 1, 1, 1) - first).days)
     steps = {"step_min": step_min, "sky": sky, "zone": zone, "reset_days": reset_days}
-    tracing = {"rays": rays, "seed": seed, "threads": threads, "progress": progress, "announce": announce}
-    return _followed(scene, span, most=most_traces, **steps, **tracing)
+    return _followed(scene, span, run, most=most_traces, **steps, progress=progress, announce=announce)
 
 
 def _date(value: Date | str) -> Date:
@@ -183,6 +183,7 @@ class _Steps(NamedTuple):
 def _followed(
     scene: Scene,
     span: _Span,
+    run: Asked,
     *,
     most: int,
     step_min: float,
@@ -195,7 +196,7 @@ def _followed(
     _checked(scene, step_min, most)
     steps = _laid_out(scene, span, step_min=step_min, sky=sky, zone=zone, reset_days=reset_days)
     with Presses() as presses:
-        tracer = _tracer(scene, span, presses, **tracing)
+        tracer = _tracer(scene, span, run, presses, **tracing)
         found = _lit(scene, span, steps, tracer, most=most)
         return found if found.stopped else with_drive_and_heat(found, tracer)
 
@@ -219,21 +220,15 @@ def _laid_out(
 def _tracer(
     scene: Scene,
     span: _Span,
+    run: Asked,
     presses: Presses,
     *,
-    rays: int | None,
-    seed: int | None,
-    threads: int | None,
     progress: Callable[[int, int], None] | None,
     announce: Callable[[str], None] | None,
 ) -> Tracer:
-    """What traces all of it, with the scene's numbers for those left out; it knows of the traces beside the light."""
-    options = {
-        "rays": min(nominal(scene.run.rays), RAYS) if rays is None else rays,
-        "seed": scene.run.seed if seed is None else seed,
-        "threads": available_cores() if threads is None else threads,
-        "announce": announce,
-    }
+    """What traces all of it; it knows of the traces beside the light."""
+    threads = available_cores() if run.threads is None else run.threads
+    options = {"rays": run.rays, "seed": run.seed, "threads": threads, "announce": announce}
     beside = N_SLIPS if span.kind == "day" and scene.mount.kind in CLOCK_DRIVEN else 0
     return Tracer(n_wanted=beside, progress=progress, options=options, presses=presses)
 

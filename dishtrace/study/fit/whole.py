@@ -15,6 +15,7 @@ from dishtrace.flux.measure import prepare
 from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
+from dishtrace.study.asked import asked
 from dishtrace.study.fit.edges import EDGE, match_edges, read_radii, traced_edges
 from dishtrace.study.fit.findings import LEVEL, Finding
 from dishtrace.study.fit.given import Amount
@@ -106,8 +107,7 @@ def fit(
     InputError
         With the faults of all readings.
     """
-    rays = min(RAYS, int(nominal(scene.run.rays))) if rays is None else rays
-    seed = scene.run.seed if seed is None else seed
+    rays, seed, threads = asked("fit", scene, rays=rays, seed=seed, threads=threads, most_rays=RAYS)
     place = Amount(*offset_m) if isinstance(offset_m, (tuple, list)) else Amount(float(offset_m))
     if log is None and spot is None and target is None:
         remedy = "they are a heating log, a photo of the spot and radii read by hand"

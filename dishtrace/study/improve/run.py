@@ -13,14 +13,14 @@ import numpy as np
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import nominal
 from dishtrace.stats import Estimate
+from dishtrace.study.asked import asked
 from dishtrace.study.improve.aims import Aim
 from dishtrace.study.improve.memory import Memory
 from dishtrace.study.improve.outcome import Improvement
 from dishtrace.study.improve.search import OutOfTrialsError, search
 from dishtrace.study.improve.task import Task
-from dishtrace.study.progress import whole_rays
+from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep.keys import Varied
 from dishtrace.study.sweep.points import Job, Point, traced_point
@@ -85,9 +85,11 @@ def improve(
     KeyboardInterrupt
         If the user stopped it before anything was traced.
     """
+    rays, seed, threads = asked("improve", scene, rays=rays, seed=seed, threads=threads, one_in=SHARE_OF_RAYS)
     task = Task(scene, vary, aim=aim, keep=keep)
-    effort = _effort(task, trials=trials, rays=rays, seed=seed)
-    memory = Memory(None if folder is None else Path(folder), scene, version=_version(), is_fresh=fresh)
+    effort = _Effort(_trials(task, trials), rays, seed)
+    version = metadata.version("dishtrace")
+    memory = Memory(None if folder is None else Path(folder), scene, version=version, is_fresh=fresh)
     if memory.n_old and announce is not None:
         announce(f"going on with {memory.n_old} traces of an earlier run")
     watch = _Watch(progress, [*([effort.rays] * effort.n_trials), effort.check_rays, effort.check_rays])
@@ -115,16 +117,15 @@ class _Effort(NamedTuple):
         return (self.seed + FRESH_POINTS) % 2**63
 
 
-def _effort(task: Task, *, trials: int | None, rays: int | None, seed: int | None) -> _Effort:
-    """Trials, rays and seed as given, the usual ones where left out; too few trials are refused."""
-    n_keys, run = len(task.varied), task.scene.run
+def _trials(task: Task, trials: int | None) -> int:
+    """Trials as given, as many as usual where left out; too few are refused. [–]"""
+    n_keys = len(task.varied)
     n_trials = max(TRIALS_A_KEY * n_keys, FEWEST_TRIALS) if trials is None else trials
     if n_trials < 2 * n_keys + 3:
         raise InputError(
             Fault(COMMAND_LINE, "--trials", str(n_trials), f"must be {2 * n_keys + 3} or more for {n_keys} keys")
         )
-    rays = max(nominal(run.rays) // SHARE_OF_RAYS, 1) if rays is None else rays
-    return _Effort(n_trials, rays, run.seed if seed is None else seed)
+    return n_trials
 
 
 def _searched(task: Task, effort: _Effort, tracer: _Tracer) -> Improvement:
@@ -159,7 +160,7 @@ def _searched(task: Task, effort: _Effort, tracer: _Tracer) -> Improvement:
         rays=whole_rays(effort.rays),
         check_rays=whole_rays(effort.check_rays),
         seed=effort.seed,
-        version=_version(),
+        version=metadata.version("dishtrace"),
         stopped=stopped,
         n_resumed=tracer.memory.n_used,
         is_kept=tracer.memory.is_kept,
@@ -190,10 +191,6 @@ def _gain(aim: Aim, start: Point | None, best: Point | None) -> Estimate | None:
     return best.figures[aim.figure].minus(start.figures[aim.figure])
 
 
-def _version() -> str:
-    return metadata.version("dishtrace")
-
-
 class _Tracer:
     """Traces points that are not known yet, and keeps them."""
 
@@ -214,7 +211,7 @@ class _Tracer:
         run = {"rays": whole_rays(rays), "seed": seed}
         point = self.memory.known(job, **run)
         if point is None:
-            point = traced_point(self.scene, job, progress=self.watch.within, rays=rays, seed=seed, **self.options)
+            point = traced_point(self.scene, job, progress=self.watch.of_next(), rays=rays, seed=seed, **self.options)
             self.memory.keep(point, **run)
         self.watch.finished()
         return point
@@ -248,10 +245,9 @@ class _Watch:
         self.sizes = [whole_rays(one) for one in rays]
         self.n_done = 0
 
-    def within(self, done: int, _: int) -> None:
-        """Rays done of the trace in hand."""
-        if self.progress is not None:
-            self.progress(sum(self.sizes[: self.n_done]) + done, sum(self.sizes))
+    def of_next(self) -> Callable[[int, int], None] | None:
+        """What the next trace calls with its progress."""
+        return shifted(self.progress, sum(self.sizes[: self.n_done]), sum(self.sizes))
 
     def finished(self) -> None:
         """A trace is done."""

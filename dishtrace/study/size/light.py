@@ -73,7 +73,9 @@ def lights_on(
     threads: int | None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Light]:
-    """Trace scenes with the same mirror rays for one of their parts; figures are those of `trace`, to the last bit.
+    """Trace scenes with the same mirror rays for one of their parts.
+
+    Figures are those of `trace` without peak points, to the last bit: the peak is that of the triangles.
 
     Parameters
     ----------

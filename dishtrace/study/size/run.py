@@ -17,6 +17,7 @@ from dishtrace.flux.prepared import Prepared, in_lots, prepare
 from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
 from dishtrace.scene.quantity import nominal
+from dishtrace.study.asked import asked
 from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.size.best import Grid, best_at, smallest_for
 from dishtrace.study.size.knobs import Knob, knobs_of, main_knob, part_number, settings_for
@@ -83,12 +84,11 @@ def size(
     KeyboardInterrupt
         If the user stopped it before any size was traced.
     """
+    rays, seed, threads = asked("size", scene, rays=rays, seed=seed, threads=threads, one_in=SHARE_OF_RAYS)
     number = part_number(scene, part)
     wanted = {"radius": radius, "height": height, "opening": opening, "scale": scale, "offset": offset}
     knobs = knobs_of(scene.parts[number], wanted)
     warm = _temperatures(scene, number, temperatures_c)
-    rays = max(nominal(scene.run.rays) // SHARE_OF_RAYS, 1) if rays is None else rays
-    seed = scene.run.seed if seed is None else seed
     options = {"rays": rays, "seed": seed, "threads": threads}
     announce_compilation(announce)
     with Presses() as presses:

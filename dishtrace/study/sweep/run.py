@@ -13,7 +13,7 @@ from dishtrace.cores import available_cores
 from dishtrace.errors import COMMAND_LINE, Fault, InputError, gathered
 from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import nominal
+from dishtrace.study.asked import asked
 from dishtrace.study.progress import whole_rays
 from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep.cluster import traced_on_cluster
@@ -87,9 +87,8 @@ def sweep(
     KeyboardInterrupt
         If the user stopped it before any point was traced.
     """
+    rays, seed, threads = asked("sweep", scene, rays=rays, seed=seed, threads=threads)
     varied = varied_of(vary)
-    rays = nominal(scene.run.rays) if rays is None else rays
-    seed = scene.run.seed if seed is None else seed
     _, design = gathered(
         lambda: refuse_ends(scene, varied), lambda: design_of(varied, method=method, points=points, seed=seed)
     )
@@ -109,13 +108,13 @@ def sweep(
         arriving = _traced_here(scene, jobs, watch, announce=announce, **options)
     else:
         arriving = traced_on_cluster(scene, jobs, cluster, **options)
-    stopped = _gathered(arriving, found, store, watch, n_wanted=n_wanted)
+    stopped = _collected(arriving, found, store, watch, n_wanted=n_wanted)
     ordered = tuple(found[number] for number in sorted(found))
     _refuse_all_faulty(ordered)
     return Sweep(scene, varied, design, ordered, watch.each, seed, version, stopped, n_resumed, store is not None)
 
 
-def _gathered(
+def _collected(
     arriving: Iterator[Point], found: dict[int, Point], store: Store | None, watch: _Watch, *, n_wanted: int
 ) -> bool:
     """Add points to those found, as they come, by number; whether the user stopped it before all were there.
