@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 
 import numpy as np
@@ -10,7 +11,9 @@ import pytest
 import dishtrace as dt
 from dishtrace.errors import InputError
 from dishtrace.scene.read import load_scene, scene_from_text
+from dishtrace.study.day.light import light_along
 from dishtrace.study.day.path import sun_path, zone_of
+from dishtrace.study.day.poses import poses_along
 from dishtrace.study.day.sky import sky_along
 from dishtrace.sun.irradiance import clear_sky_dni
 from dishtrace.sun.position import air_pressure
@@ -49,7 +52,8 @@ def test_midnight_sun_is_up_in_every_step():
 
 
 def test_polar_night_is_refused_with_the_next_sunrise():
-    with pytest.raises(InputError, match=r"date = 2026-12-21 is polar night at latitude 80 deg.*rises next on 2027-02"):
+    said = r"--date = 2026-12-21 is polar night at latitude 80 deg.*rises next on 2027-02"
+    with pytest.raises(InputError, match=said):
         dt.day(day_scene(latitude_deg=80.0), date="2026-12-21")
 
 
@@ -103,6 +107,34 @@ def test_a_date_without_weather_is_refused(tmp_path):
     scene = weather_scene(tmp_path, without_june=True)
     with pytest.raises(InputError, match="invented.epw.*holds no hours around 21 June"):
         dt.day(scene, date="2026-06-21", rays=8192)
+
+
+def dark_scene(folder):
+    """With a weather file whose direct sunlight, the fifteenth entry of each row, is 0."""
+    scene = weather_scene(folder)
+    lines = [line.split(",") for line in (folder / "invented.epw").read_text().splitlines()]
+    dark = [",".join([*line[:14], "0", *line[15:]] if len(line) > 30 else line) for line in lines]
+    (folder / "invented.epw").write_text("\n".join(dark) + "\n")
+    return scene
+
+
+def test_a_day_and_a_year_without_light_are_faults_of_their_own_options(tmp_path):
+    """Catches keys that are no options, and a year that is told by a date."""
+    dark = dark_scene(tmp_path)
+    of_day = "--date = 2026-06-21 has no direct sunlight on this day; choose another day or sky"
+    of_year = "--year = 2026 has no direct sunlight in this year; choose another year or sky"
+    with pytest.raises(InputError, match=of_day):
+        dt.day(dark, date="2026-06-21", rays=8192)
+    with pytest.raises(InputError, match=of_year):
+        dt.year(dark, year=2026, rays=8192)
+    scene = day_scene()
+    of_day, of_year = "--date = 2026-01-01 has .*choose another day", "--year = 2026 has .*turn the dish$"
+    for days, said in ((1, of_day), (365, of_year)):
+        path = path_of(scene, "2026-01-01", days=days, step_min=60.0)
+        poses = poses_along(scene, path)
+        behind = replace(poses, is_lit=np.zeros_like(poses.is_lit))
+        with pytest.raises(InputError, match=said):
+            light_along(scene, path, behind, np.ones(len(path.time)), most=16, tracer=None)
 
 
 def test_what_is_wrong_is_told_at_once():

@@ -153,7 +153,8 @@ def test_progress_counts_all_points(scene, tmp_path):
     [
         ({"method": "guess"}, "must be one of grid, latin, sobol, indices"),
         ({"points": 10}, "is not used by a grid"),
-        ({"method": "latin", "points": 10**6}, "must be 1 to 100000 in all"),
+        ({"method": "latin", "points": 10**6}, "--points = 1000000 must be 1 to 100000 points in all"),
+        ({"method": "indices", "points": 0}, "--points = 0 must be 1 or more"),
         ({"cluster": "tcp://127.0.0.1:1"}, "does not answer|needs the library distributed"),
     ],
 )
@@ -161,6 +162,13 @@ def test_bad_wishes_are_refused(scene, options, said, monkeypatch):
     monkeypatch.setattr("dishtrace.study.sweep.cluster.PATIENCE", "1s")
     with pytest.raises(dt.InputError, match=said):
         dt.sweep(scene, VARY, **options)
+
+
+def test_a_grid_of_too_many_points_is_a_fault_of_its_ranges(scene):
+    """A grid takes no --points, so that they cannot be at fault. Catches keys that are no options."""
+    vary = ["dish.slope_error_mrad=1:2:1000", "dish.reflectance=0.6:0.9:1000"]
+    with pytest.raises(dt.InputError, match="--vary = 1000000 must be 1 to 100000 points in all; fewer steps"):
+        dt.sweep(scene, vary)
 
 
 def test_points_that_differ_in_parts_alone_are_traced_together_and_the_same_to_the_last_bit(scene, monkeypatch):

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dishtrace.errors import COMMAND_LINE, Fault, InputError
+from dishtrace.errors import InputError
 from dishtrace.stats import Estimate
 from dishtrace.study.day.field import Field, fitted
+from dishtrace.study.day.path import span_fault
 from dishtrace.study.day.spread import Chosen, choose, distinct
 from dishtrace.study.stopping import StoppedError
 from dishtrace.study.tracer import Tracer
@@ -221,9 +222,8 @@ def light_along(
     lit = np.flatnonzero(poses.is_lit & (importance > 0.0))
     if not len(lit):
         allowed = "has the sun behind the dish, or behind more than half of its mirror, whenever it shines"
-        raise InputError(
-            Fault(COMMAND_LINE, "date", f"{path.time[0]:%Y-%m-%d}", allowed, "turn the dish, or choose a day")
-        )
+        remedy = "turn the dish, or choose another day" if path.days == 1 else "turn the dish"
+        raise InputError(span_fault(path.first, path.days, allowed=allowed, remedy=remedy))
     places, results = poses.places[lit], {}
     tracer.n_wanted += min(most, len(np.unique(distinct(places))))
 

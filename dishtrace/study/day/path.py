@@ -26,6 +26,10 @@ class SunPath:
 
     Parameters
     ----------
+    first : date
+        By the clock of the zone.
+    days : int
+        Followed from there.
     start : tuple of datetime
         Beginning of each step, (n,).
     time : tuple of datetime
@@ -42,6 +46,8 @@ class SunPath:
         These times, UTC.
     """
 
+    first: date
+    days: int
     start: tuple[datetime, ...]
     time: tuple[datetime, ...]
     step_s: float
@@ -57,6 +63,12 @@ class SunPath:
     def directions(self) -> np.ndarray:
         """Unit vectors to the sun as seen, ground frame, (n, 3). [–]"""
         return directions_of(self.azimuth, self.elevation)
+
+
+def span_fault(first: date, days: int, *, allowed: str, remedy: str) -> Fault:
+    """A fault of the day or year that is followed: of the option that names it."""
+    option, found = ("--date", f"{first:%Y-%m-%d}") if days == 1 else ("--year", str(first.year))
+    return Fault(COMMAND_LINE, option, found, allowed, remedy)
 
 
 def directions_of(azimuth: np.ndarray, elevation: np.ndarray) -> np.ndarray:
@@ -154,6 +166,8 @@ def sun_path(scene: Scene, *, first: date, days: int, step_min: float, zone: tzi
     elevation, true, place = _positions(scene, middles)
     hour_angle, declination = _equatorial(place, true, latitude=np.radians(scene.site.latitude_deg))
     return SunPath(
+        first=first,
+        days=days,
         start=_times(begins[rows], zone),
         time=_times(middles, zone),
         step_s=60.0 * step_min,
@@ -211,4 +225,4 @@ def _never_up(scene: Scene, midnight: datetime, days: int, *, highest: float) ->
     span = "all day" if days == 1 else f"for all of {days} days"
     allowed = f"is polar night at latitude {site.latitude_deg:g} deg: the sun stays at least {-highest:.1f} deg below "
     allowed += f"the horizon {span}; {since} and {until}"
-    return Fault(COMMAND_LINE, "date", f"{midnight:%Y-%m-%d}", allowed, "choose a day on which the sun rises")
+    return span_fault(midnight.date(), days, allowed=allowed, remedy="choose a day on which the sun rises")

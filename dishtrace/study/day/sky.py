@@ -10,6 +10,7 @@ import numpy as np
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
+from dishtrace.study.day.path import span_fault
 from dishtrace.sun.position import air_pressure
 from dishtrace.sun.weather import distance_to_station_km, dni_at, read_weather
 
@@ -40,6 +41,16 @@ class Sky:
     dni_w_m2: np.ndarray
     fine_w_m2: np.ndarray
     notes: tuple[str, ...]
+
+    def open_w_m2(self, above: np.ndarray) -> np.ndarray:
+        """Mean over each step of what comes from above the horizon, (n,). [W/m2]
+
+        Parameters
+        ----------
+        above : (n, m) float64
+            Share of the sun's disc above the horizon at the path's fine times. [–]
+        """
+        return (self.fine_w_m2 * above).mean(axis=1)
 
 
 def sky_kind(scene: Scene, asked: str | None) -> str:
@@ -88,8 +99,10 @@ def sky_along(scene: Scene, path: SunPath, kind: str) -> Sky:
     else:
         fine, notes = _weather(scene, path, is_up)
     if not fine.max() > 0.0:
-        allowed = "has no direct sunlight on this day" if kind == "weather" else "gives no direct sunlight"
-        raise InputError(Fault(COMMAND_LINE, "date", f"{path.start[0]:%Y-%m-%d}", allowed, "choose another day or sky"))
+        span, when = ("day", "on this day") if path.days == 1 else ("year", "in this year")
+        allowed = f"has no direct sunlight {when}" if kind == "weather" else "gives no direct sunlight"
+        remedy = f"choose another {span} or sky"
+        raise InputError(span_fault(path.first, path.days, allowed=allowed, remedy=remedy))
     return Sky(kind, fine.mean(axis=1), fine, notes)
 
 

@@ -83,7 +83,7 @@ def table_of(
     shaded : (n,) float64
         Share of the mirror's light that obstacles take. [–]
     """
-    direct = (sky.fine_w_m2 * above).mean(axis=1)
+    direct = sky.open_w_m2(above)
     mirror = direct * (1.0 - shaded)
     off_axis = np.arctan2(np.hypot(*poses.suns[:, :2].T), poses.suns[:, 2])
     facts = {

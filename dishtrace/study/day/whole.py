@@ -177,7 +177,7 @@ class _Steps(NamedTuple):
     @property
     def open_w_m2(self) -> np.ndarray:
         """Irradiance above the horizon, (n,). [W/m2]"""
-        return (self.sky.fine_w_m2 * self.above).mean(axis=1)
+        return self.sky.open_w_m2(self.above)
 
 
 def _followed(

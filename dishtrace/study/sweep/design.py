@@ -56,7 +56,7 @@ def design_of(varied: Sequence[Varied], *, method: str, points: int | None, seed
     Raises
     ------
     InputError
-        If the method is unknown, or there are too many points, or steps are given where none are used.
+        If the method is unknown, or there are too many points, or a number of them is given where none is used.
     """
     faults = []
     if method not in METHODS:
@@ -64,11 +64,13 @@ def design_of(varied: Sequence[Varied], *, method: str, points: int | None, seed
     if points is not None and method == "grid":
         remedy = "write steps into the ranges, KEY=LOW:HIGH:STEPS, or take another --method"
         faults.append(Fault(COMMAND_LINE, "--points", str(points), "is not used by a grid", remedy))
+    elif points is not None and points < 1:
+        faults.append(Fault(COMMAND_LINE, "--points", str(points), "must be 1 or more"))
     if faults:
         raise InputError(faults)
     if method == "grid":
         columns = [one.grid(GRID_STEPS) for one in varied]
-        _refuse_too_many(math.prod(len(column) for column in columns))
+        _refuse_too_many(math.prod(len(column) for column in columns), option="--vary")
         keys = [one.key for one in varied]
         return Design(method, tuple(dict(zip(keys, row, strict=True)) for row in itertools.product(*columns)))
     if method == "indices":
@@ -125,7 +127,9 @@ def _power_of_two(number: int) -> int:
     return 2 ** _exponent(number)
 
 
-def _refuse_too_many(number: int) -> None:
+def _refuse_too_many(number: int, *, option: str = "--points") -> None:
+    """Refuse as many points in all as cannot be, as a fault of the option that asks for them."""
     if not 1 <= number <= MOST_POINTS:
-        remedy = "fewer steps or points, or fewer keys"
-        raise InputError(Fault(COMMAND_LINE, "points", str(number), f"must be 1 to {MOST_POINTS} in all", remedy))
+        allowed = f"must be 1 to {MOST_POINTS} points in all"
+        remedy = "fewer steps or fewer keys" if option == "--vary" else "another number, or fewer keys"
+        raise InputError(Fault(COMMAND_LINE, option, str(number), allowed, remedy))
