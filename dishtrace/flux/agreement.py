@@ -17,6 +17,7 @@ from dishtrace.flux.peak_point import (
     Patch,
     brightest,
     flux_over,
+    flux_over_disc,
     has_later_light,
     patch_of,
     peak_point,
@@ -128,7 +129,7 @@ class Traced:
         """Mean flux over a patch of the part whose first triangle has the number `first`. [W/m2]"""
         rows = self.position[first + patch.index]
         power = self.tally.incident[:, rows, 0 if side == "front" else 1] / self.n_rays
-        return total(power @ patch.weights / patch.area)
+        return total(power @ patch.shares / patch.area)
 
 
 def with_peak_points(
@@ -171,14 +172,14 @@ def with_peak_points(
         patch = patch_of(part.mesh, triangle, part.peak_side)
         later = light.later(part, patch)
         point = peak_point(look, part, later, place=place, triangle=triangle)
-        if point.first.value >= later.value:
+        if is_known(part) and point.first.value >= later.value:
             found[part.name] = replace(
                 part,
                 peak_point=point,
-                peak_w_m2=together(flux_over(look, disc), light.later(part, disc)),
+                peak_w_m2=together(flux_over_disc(look, disc), later),
                 peak_patch_m2=disc.area,
                 peak_at_m=part.mesh.to_user(disc.place),
-                peak_triangle=int(disc.index[0]),
+                peak_triangle=disc.triangle,
             )
         if part is main:
             ways = light.two_ways(part, patch, later)
@@ -186,10 +187,15 @@ def with_peak_points(
     return found, agreement
 
 
-def is_worth_a_look(part: PartResult) -> bool:
-    """Whether most of a part's light arrives for the first time, and its peak is known to a fifth at least."""
+def is_known(part: PartResult) -> bool:
+    """Whether the tally knows a part's peak to a fifth at least."""
     peak = part.peak_w_m2
-    return peak.se is not None and peak.se < 0.2 * peak.value and part.first_w.value > 0.5 * part.incident_w.value
+    return peak.se is not None and peak.se < 0.2 * peak.value
+
+
+def is_worth_a_look(part: PartResult) -> bool:
+    """Whether that is so, and most of the part's light arrives for the first time."""
+    return is_known(part) and part.first_w.value > 0.5 * part.incident_w.value
 
 
 class _Light:

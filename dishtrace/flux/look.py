@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.stats import Estimate, total
-from dishtrace.trace.cpu import Optics, _world
+from dishtrace.trace.cpu import Optics, world_of
 from dishtrace.trace.kernels.backward import (
     SCORE_JITTER,
     SCORE_SLOPE,
@@ -30,8 +30,9 @@ if TYPE_CHECKING:
 STREAM_LOOK, STREAM_LOOK_LATER = 5, 6
 STREAM_PATCH, STREAM_PATCH_LATER = 7, 8
 STREAM_SEARCH, STREAM_SEARCH_LATER = 9, 10
-# As for a mirror ray: 0-1 mirror point, 2-3 place on the sun, 4-5 slope, 6-7 spread, 8-9 jitter.
-N_DIMENSIONS = 10
+# As for a mirror ray: 0-1 mirror point, 2-3 place on the sun, 4-5 slope, 6-7 spread, 8-9 jitter; then the place in a
+# patch. Both are of one point: two sets of points that are each even go together badly.
+N_DIMENSIONS, N_PLACE = 10, 3
 # Cells that the mirror is divided into; facets beyond that number have one each.
 N_CELLS = 4096
 # Cells that the sun's image sweeps across by more than this of its width are cut in four, so many times, the heaviest
@@ -125,7 +126,7 @@ class Look:
     cells : Cells
     points, search_points, patch_points : Points
         Sample points of the mirror; others for the search of a peak, so that luck there does not bias its value; and
-        those of places within a patch.
+        those of a patch's places and the mirror together. The search has places in its points, too.
     sun_width : float
         Gaussian width per axis that holds as much of the sun within it, with the jitter. [rad]
     sight : Sight
@@ -206,20 +207,21 @@ class Look:
 
     def over(self, places: np.ndarray, normals: np.ndarray) -> Estimate:
         """Mean flux over places (32 n, 3), place 32 i + k looked at by sample i of scramble k. [W/m2]"""
-        sums = self._sums(places, normals, count=len(places) // N_SCRAMBLES, is_patch=True)
+        count = len(places) // N_SCRAMBLES
+        sums = replace(self, points=self.patch_points)._sums(places, normals, count=count, is_patch=True)
         return total(sums[0] / len(places))
 
     def world(self) -> World:
         """What the kernel looks through."""
         nothing = empty_tally(n_parts=len(self.optics.parts.role), n_triangles=0, n_screens=0, n_radii=0, n_legs=0)
-        return _world(self.optics, no_screens(), nothing, self.points, 0)
+        return world_of(self.optics, no_screens(), nothing, self.points, 0)
 
     def _sums(self, places: np.ndarray, normals: np.ndarray, *, count: int, is_patch: bool) -> np.ndarray:
         sight = self.sight._replace(places=np.ascontiguousarray(places), normals=np.ascontiguousarray(normals))
         sums = np.zeros((1 if is_patch else len(places), N_SCRAMBLES))
 
         def some(first: int) -> None:
-            world, state = self.world(), np.empty(N_DIMENSIONS, dtype=np.uint32)
+            world, state = self.world(), np.empty(self.points.shifts.shape[1], dtype=np.uint32)
             for scramble in range(first, N_SCRAMBLES, self.threads):
                 look_back(world, sight, is_patch, scramble, count, state, sums)
 
@@ -284,8 +286,8 @@ def looking(
         scrambled_points(seed=seed, stream=stream, later_stream=later, n_dimensions=n)
         for stream, later, n in (
             (STREAM_LOOK, STREAM_LOOK_LATER, N_DIMENSIONS),
-            (STREAM_SEARCH, STREAM_SEARCH_LATER, N_DIMENSIONS),
-            (STREAM_PATCH, STREAM_PATCH_LATER, 3),
+            (STREAM_SEARCH, STREAM_SEARCH_LATER, N_DIMENSIONS + N_PLACE),
+            (STREAM_PATCH, STREAM_PATCH_LATER, N_DIMENSIONS + N_PLACE),
         )
     )
     return Look(optics, cells, points, search_points, patch_points, sun_width, sight, threads)
@@ -317,7 +319,7 @@ def places_in_patch(
     shares : (m,) float64
         Share of each triangle's area that belongs to the patch. [–]
     points : Points
-        Of three dimensions.
+        Whose last three dimensions are those of the place.
     count : int
         Places of each of the 32 scrambles. [–]
 
@@ -332,7 +334,7 @@ def places_in_patch(
     areas = 0.5 * np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1) * shares
     cdf = np.cumsum(areas) / areas.sum()
     u = np.stack([point_values(points, scramble=k, start=0, count=count) for k in range(N_SCRAMBLES)], axis=1)
-    u = u.reshape(-1, u.shape[-1])
+    u = u.reshape(-1, u.shape[-1])[:, -N_PLACE:]
     which = np.minimum(np.searchsorted(cdf, u[:, 0], side="right"), len(cdf) - 1)
     root = np.sqrt(u[:, 1])
     b, c = root * (1.0 - u[:, 2]), root * u[:, 2]

@@ -2,19 +2,20 @@
 
 The search starts from the brightest patch of the tally and climbs on the flux of first arrivals; the value is taken
 with other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts)
-is added as its mean over the disc, from the tally. No triangle matters for first arrivals: the tally's patches are made
-of whole triangles, and where these are not small against the spot their peak is too low.
+is added to both as its mean over the patch of triangles about the point, from the tally. No triangle matters for first
+arrivals: the tally's patches are made of whole triangles, and where these are not small against the spot their peak is
+too low.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from dishtrace.flux.disc import Disc, disc_about, quarters
 from dishtrace.flux.peak import PATCH_AREA, patch_about
-from dishtrace.parts.triangles import areas_of
 from dishtrace.stats import Estimate, total
 
 if TYPE_CHECKING:
@@ -27,14 +28,15 @@ if TYPE_CHECKING:
 SEARCH_COUNT, POINT_COUNT, PATCH_COUNT = 16, 1024, 2048
 # And for a place of a search that must not be misled by noise.
 SURE_COUNT = 256
-# Samples of each scramble for a disc of the search.
-DISC_COUNT = 256
+# Samples of each scramble for a disc of the search; radius of the first ring of discs about the best one, in its radii.
+DISC_COUNT = 512
+FIRST_DISC_STEP = 0.5
+# Where the mean over a disc has a larger error than this, so many times as many samples are taken.
+SURE_SHARE, MORE = 0.005, 8
 # Places that the search starts with, and at most; rings of places around the best one, each half as wide as the last if
 # that found nothing better, down to a step of so much of the patch's radius.
 N_STARTS, MOST_STARTS = 16, 40
 MOST_RINGS, FINEST_STEP = 32, 0.1
-# A disc is put together from pieces of triangles no larger than this share of it.
-PIECE = 1.0 / 512.0
 # Area around the brightest triangle that is searched, in patches and in such triangles.
 SEARCHED_PATCHES, SEARCHED_TRIANGLES = 4.0, 8.0
 RING = np.stack([np.cos(np.arange(6) * np.pi / 3.0), np.sin(np.arange(6) * np.pi / 3.0)], axis=1)
@@ -64,40 +66,30 @@ class PeakPoint:
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """Triangles of one side of a part around one of them, or pieces of such around a point, up to a patch's area.
+    """Triangles of one side of a part around one of them, whose areas add up to a patch's.
 
     Parameters
     ----------
     index : (m,) int64
-        Triangles of the part that they are, or are pieces of. [–]
+        Triangles of the part. [–]
     shares : (m,) float64
         Share of each that belongs to the patch. [–]
-    weights : (m,) float64
-        Share of the power on the triangle of the part that belongs to the patch, were it spread evenly on it. [–]
     triangles, normals : (m, 3, 3), (m, 3) float64
         Corners [m] and unit normals of that side.
     area : float
         [m2]
-    place : (3,) float64
-        What it lies around, dish frame. [m]
     """
 
     index: np.ndarray
     shares: np.ndarray
-    weights: np.ndarray
     triangles: np.ndarray
     normals: np.ndarray
     area: float
-    place: np.ndarray
 
     @property
     def radius(self) -> float:
         """Of a disc of that area. [m]"""
         return float(np.sqrt(self.area / np.pi))
-
-    def mean(self, power: np.ndarray) -> np.ndarray:
-        """Mean flux over the patch of each block, (b,), from powers (b, n) on the part's triangles. [W/m2]"""
-        return power[:, self.index] @ self.weights / self.area
 
 
 def patch_of(mesh: PartMesh, triangle: int, side: str, *, area: float = PATCH_AREA) -> Patch:
@@ -105,63 +97,63 @@ def patch_of(mesh: PartMesh, triangle: int, side: str, *, area: float = PATCH_AR
     normals = mesh.normals if side == "front" else -mesh.normals
     centers = mesh.triangles.mean(axis=1)
     index, shares = patch_about(triangle, areas=mesh.areas, centers=centers, normals=normals, patch_area=area)
-    return Patch(
-        index,
-        shares,
-        shares,
-        mesh.triangles[index],
-        normals[index],
-        float(shares @ mesh.areas[index]),
-        centers[triangle],
-    )
+    return Patch(index, shares, mesh.triangles[index], normals[index], float(shares @ mesh.areas[index]))
 
 
-def disc_about(mesh: PartMesh, place: np.ndarray, triangle: int, side: str, *, area: float = PATCH_AREA) -> Patch:
-    """What lies nearest to a point on a triangle of one side of a part, up to a given area: a disc where it is flat."""
-    wide = patch_of(mesh, triangle, side, area=_searched_area(mesh, triangle, area))
-    pieces, which = wide.triangles, np.arange(len(wide.index))
-    while True:
-        areas = areas_of(pieces)
-        distance = np.linalg.norm(pieces.mean(axis=1) - place, axis=1)
-        # Those that lie beyond twice the disc as a whole are far from it, and are left as they are.
-        is_near = distance < 2.0 * np.sqrt(area / np.pi) + np.ptp(pieces, axis=1).max(axis=1)
-        is_large = (areas > PIECE * area) & is_near
-        if not is_large.any():
-            break
-        pieces = np.concatenate([pieces[~is_large], _quarters(pieces[is_large])])
-        which = np.concatenate([which[~is_large], np.tile(which[is_large], 4)])
-    order = np.argsort(distance, kind="stable")
-    before = np.cumsum(areas[order]) - areas[order]
-    order = order[before < area]
-    shares = np.clip((area - before[: len(order)]) / areas[order], 0.0, 1.0)
-    index = wide.index[which[order]]
-    covered = shares * areas[order]
-    weights = covered / mesh.areas[index]
-    return Patch(index, shares, weights, pieces[order], wide.normals[which[order]], float(covered.sum()), place)
+def _searched(mesh: PartMesh, triangle: int, side: str) -> Patch:
+    """Where the brightest point is looked for."""
+    area = SEARCHED_PATCHES * PATCH_AREA + SEARCHED_TRIANGLES * float(mesh.areas[triangle])
+    return patch_of(mesh, triangle, side, area=area)
 
 
-def _searched_area(mesh: PartMesh, triangle: int, area: float) -> float:
-    return SEARCHED_PATCHES * area + SEARCHED_TRIANGLES * float(mesh.areas[triangle])
+def brightest(look: Look, part: PartResult) -> tuple[np.ndarray, int, Disc]:
+    """The brightest point near the tally's peak [m], the triangle that it lies on, and the brightest disc.
 
-
-def _quarters(triangles: np.ndarray) -> np.ndarray:
-    """Each of (n, 3, 3) triangles cut into four of its shape, (4 n, 3, 3): all firsts, all seconds, and so on."""
-    a, b, c = np.moveaxis(triangles, 1, 0)
-    ab, bc, ca = 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a)
-    corners = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
-    return np.concatenate([np.stack(quarter, axis=1) for quarter in corners])
-
-
-def brightest(look: Look, part: PartResult) -> tuple[np.ndarray, int, Patch]:
-    """The brightest point near the tally's peak [m], the triangle that it lies on, and the brightest disc."""
+    The disc lies about that point, or where the flux has a hollow about another: it is climbed to from the middle of
+    the tally's brightest patch. Deterministic: all places are looked at with the same sample points.
+    """
     mesh, side, first = part.mesh, part.peak_side, part.peak_triangle
-    place, triangle = brightest_point(look, mesh, first, side)
-    disc = brightest_disc(look, mesh, place, triangle, side, first)
-    if disc.place is not place:
-        # The flux has a hollow there, or the light is so faint that the search was misled.
-        place, triangle = brightest_point(look, mesh, first, side, count=SURE_COUNT)
-        disc = brightest_disc(look, mesh, place, triangle, side, first)
-    return place, triangle, disc
+    discs = _Discs(look, mesh, side)
+    middle = discs.about(mesh.triangles[first].mean(axis=0), first)
+    for count in (SEARCH_COUNT, SURE_COUNT):
+        place, triangle = brightest_point(look, mesh, first, side, count=count)
+        seen = discs.about(place, triangle)
+        # Otherwise there is a hollow, or the light is so faint that the search was misled.
+        if seen.flux >= middle.flux:
+            return place, triangle, seen.disc
+    return place, triangle, discs.climbed(middle, _searched(mesh, first, side))
+
+
+class _Seen(NamedTuple):
+    """A disc and the flux of first arrivals over it, as a search sees it. [W/m2]"""
+
+    flux: float
+    disc: Disc
+
+
+class _Discs:
+    """Discs of one side of a part, for a search."""
+
+    def __init__(self, look: Look, mesh: PartMesh, side: str) -> None:
+        self.look, self.mesh, self.side = replace(look, patch_points=look.search_points), mesh, side
+
+    def about(self, place: np.ndarray, triangle: int) -> _Seen:
+        """The disc about a point on a triangle."""
+        disc = disc_about(self.mesh, place, triangle, self.side, area=PATCH_AREA)
+        return _Seen(flux_over(self.look, disc, count=DISC_COUNT).value, disc)
+
+    def climbed(self, best: _Seen, around: Patch) -> Disc:
+        """The brightest disc, by rings about the best one so far, within some triangles."""
+        step = FIRST_DISC_STEP
+        for _ in range(MOST_RINGS):
+            on = np.flatnonzero(around.index == best.disc.triangle)
+            if len(on) == 0 or step < FINEST_STEP:
+                break
+            places, which = _ring(around, best.disc.place, int(on[0]), step * best.disc.radius)
+            ring = [self.about(place, int(around.index[k])) for place, k in zip(places, which, strict=True)]
+            rival = max(ring, key=lambda seen: seen.flux, default=best)
+            best, step = (rival, step) if rival.flux > best.flux else (best, 0.5 * step)
+        return best.disc
 
 
 def brightest_point(
@@ -171,7 +163,7 @@ def brightest_point(
 
     Deterministic: all places are looked at with the same sample points.
     """
-    around = patch_of(mesh, triangle, side, area=_searched_area(mesh, triangle, PATCH_AREA))
+    around = _searched(mesh, triangle, side)
     seeing = replace(look, points=look.search_points)
     seeing = seeing.aimed(around.triangles[0].mean(axis=0), around.normals[0], blur=around.radius)
     places, which = _starts(around)
@@ -195,25 +187,11 @@ def brightest_point(
     return place, int(around.index[on])
 
 
-def brightest_disc(look: Look, mesh: PartMesh, place: np.ndarray, triangle: int, side: str, other: int) -> Patch:
-    """The brighter disc of two: about the brightest point, found before on a triangle, and about another's middle.
-
-    Deterministic, as `brightest_point`. The other triangle is that of the brightest patch of the tally: where the flux
-    has a hollow, the brightest disc need not lie about the brightest point.
-    """
-    seeing = replace(look, points=look.search_points)
-    discs = [
-        disc_about(mesh, center, number, side)
-        for center, number in ((place, triangle), (mesh.triangles[other].mean(axis=0), other))
-    ]
-    return max(discs, key=lambda disc: flux_over(seeing, disc, count=DISC_COUNT).value)
-
-
 def _starts(patch: Patch) -> tuple[np.ndarray, np.ndarray]:
     """Places spread over a patch: middles of its triangles, of parts of them where they are few, of some where many."""
     triangles, which = patch.triangles, np.arange(len(patch.triangles))
     while len(triangles) < N_STARTS:
-        triangles, which = _quarters(triangles), np.tile(which, 4)
+        triangles, which = quarters(triangles), np.tile(which, 4)
     chosen = np.unique(np.linspace(0, len(triangles) - 1, min(len(triangles), MOST_STARTS)).astype(np.int64))
     return triangles[chosen].mean(axis=1), which[chosen]
 
@@ -244,13 +222,20 @@ def _ring(patch: Patch, place: np.ndarray, on: int, step: float) -> tuple[np.nda
     return np.einsum("ki,kij->kj", weights, patch.triangles[which]), which
 
 
-def flux_over(look: Look, patch: Patch, *, count: int = PATCH_COUNT) -> Estimate:
-    """Mean flux of first arrivals over a patch, looked back. [W/m2]"""
+def flux_over(look: Look, patch: Patch | Disc, *, count: int = PATCH_COUNT) -> Estimate:
+    """Mean flux of first arrivals over a patch or a disc, looked back. [W/m2]"""
     from dishtrace.flux.look import places_in_patch
 
     seeing = look.aimed(patch.triangles[0].mean(axis=0), patch.normals[0], blur=patch.radius)
     places, which = places_in_patch(patch.triangles, patch.shares, look.patch_points, count=count)
     return seeing.over(places, patch.normals[which])
+
+
+def flux_over_disc(look: Look, disc: Disc) -> Estimate:
+    """Mean flux of first arrivals over a disc, sure enough to be told. [W/m2]"""
+    flux = flux_over(look, disc)
+    is_sure = flux.se is not None and flux.se <= SURE_SHARE * flux.value
+    return flux if is_sure else flux_over(look, disc, count=MORE * PATCH_COUNT)
 
 
 def has_later_light(part: PartResult) -> bool:

@@ -1,0 +1,101 @@
+"""A disc of given area on a part's surface about a point, put together from pieces of triangles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dishtrace.flux.patches import LEAST_COSINE
+from dishtrace.parts.triangles import areas_of
+
+if TYPE_CHECKING:
+    from dishtrace.parts.assemble import PartMesh
+
+# Pieces are no larger than this share of the disc.
+PIECE = 1.0 / 512.0
+# Triangles that lie nowhere within so many radii do not belong to it, nor to what takes its place on a narrow part.
+REACH = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Disc:
+    """What of one side of a part lies nearest to a point: a disc where it is flat and wide enough.
+
+    Parameters
+    ----------
+    place : (3,) float64
+        The point, dish frame. [m]
+    triangle : int
+        Number of the part's triangle that holds its middle. [–]
+    triangles, normals : (m, 3, 3), (m, 3) float64
+        Corners [m] of the pieces and unit normals of that side.
+    shares : (m,) float64
+        Share of each piece that belongs to it. [–]
+    area : float
+        [m2]
+    """
+
+    place: np.ndarray
+    triangle: int
+    triangles: np.ndarray
+    normals: np.ndarray
+    shares: np.ndarray
+    area: float
+
+    @property
+    def radius(self) -> float:
+        """Of a disc of that area. [m]"""
+        return float(np.sqrt(self.area / np.pi))
+
+
+def disc_about(mesh: PartMesh, place: np.ndarray, triangle: int, side: str, *, area: float) -> Disc:
+    """The disc about a point of one side of a part.
+
+    Parameters
+    ----------
+    mesh : PartMesh
+    place : (3,) float64
+        The point, dish frame. [m]
+    triangle : int
+        The triangle that it lies on; the disc has those whose normals lie within 60 degrees of its own. [–]
+    side : str
+        "front" or "back".
+    area : float
+        Of the disc; the part's, where that is smaller. [m2]
+    """
+    radius = float(np.sqrt(area / np.pi))
+    normals = mesh.normals if side == "front" else -mesh.normals
+    which = np.flatnonzero(
+        (normals @ normals[triangle] > LEAST_COSINE) & _is_within(mesh.triangles, place, REACH * radius)
+    )
+    pieces = mesh.triangles[which]
+    while True:
+        areas = areas_of(pieces)
+        is_large = (areas > PIECE * area) & _is_within(pieces, place, REACH * radius)
+        if not is_large.any():
+            break
+        pieces = np.concatenate([pieces[~is_large], quarters(pieces[is_large])])
+        which = np.concatenate([which[~is_large], np.tile(which[is_large], 4)])
+    order = np.argsort(np.linalg.norm(pieces.mean(axis=1) - place, axis=1), kind="stable")
+    before = np.cumsum(areas[order]) - areas[order]
+    order = order[before < area]
+    shares = np.clip((area - before[: len(order)]) / areas[order], 0.0, 1.0)
+    middle = int(which[order[0]])
+    return Disc(place, middle, pieces[order], normals[which[order]], shares, float(shares @ areas[order]))
+
+
+def _is_within(triangles: np.ndarray, place: np.ndarray, distance: float) -> np.ndarray:
+    """Which triangles (n, 3, 3) may reach to within a distance of a place, (n,): none that do are left out."""
+    centers = triangles.mean(axis=1)
+    reach = np.linalg.norm(triangles - centers[:, np.newaxis], axis=2).max(axis=1)
+    return np.linalg.norm(centers - place, axis=1) - reach < distance
+
+
+def quarters(triangles: np.ndarray) -> np.ndarray:
+    """Each of (n, 3, 3) triangles cut into four of its shape, (4 n, 3, 3): all firsts, all seconds, and so on."""
+    a, b, c = np.moveaxis(triangles, 1, 0)
+    ab, bc, ca = 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a)
+    corners = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+    return np.concatenate([np.stack(quarter, axis=1) for quarter in corners])
