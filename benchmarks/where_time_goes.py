@@ -1,8 +1,8 @@
 """What the pieces of a mirror ray cost on the standard case, as shares of what a ray costs the NumPy + embreex script.
 
-Each piece is run again and again on one batch of rays, so it finds its memory at hand; the last line but one is what a
-real run takes beyond the pieces: memory that is not at hand, mostly that of the tallies. The line below says what would
-be left if every ray knew what it meets for nothing.
+Each piece is run again and again on one batch of rays, so it finds its memory at hand. "Memory not at hand" is what a
+real run takes beyond the pieces, mostly for the tallies; "all but the tree" what would be left if every ray knew for
+nothing what it meets.
 
 Run with ``python benchmarks/where_time_goes.py`` after ``pip install .[bench]``, on a quiet machine.
 """
@@ -23,7 +23,7 @@ import standard_case
 import dishtrace as dt
 from dishtrace.flux.laid import laid_out
 from dishtrace.flux.prepared import prepare
-from dishtrace.trace.cpu import _world
+from dishtrace.trace.cpu import world_of
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.kernels.batch import BATCH, batch_meets_skin, batch_rays
 from dishtrace.trace.kernels.going import MAY_MEET, PX, VX
@@ -133,7 +133,7 @@ def main() -> None:
         laid = laid_out(prepared, n_points=POINTS, threads=1, stop=stop)
     optics = prepared.assembly.optics
     world, direct = (
-        _world(optics, laid.screens, laid.tally, points, 0) for points in (optics.mirror_points, optics.direct_points)
+        world_of(optics, laid.screens, laid.tally, points, 0) for points in (optics.mirror_points, optics.direct_points)
     )
     going, marks = world.going.copy(), world.marks.copy()
     theirs = seconds_of(lambda: script.run(1 << 20, seed=1), rays=1 << 20)

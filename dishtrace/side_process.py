@@ -45,8 +45,8 @@ def started(command: str) -> subprocess.Popen[bytes] | None:
         return None
 
 
-def stop(process: subprocess.Popen[bytes]) -> None:
-    """Stop a process and those that it has started, whatever they do."""
+def end(process: subprocess.Popen[bytes]) -> None:
+    """End a process that still runs, and those that it has started, whatever they do."""
     if process.poll() is not None:
         return
     if sys.platform == "win32":

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from dishtrace.dish.facets import Facets
 from dishtrace.dish.layouts import Fits
 from dishtrace.dish.mount import PlacedMirror
-from dishtrace.flux.placed import Common, common_of
+from dishtrace.flux.placed import Common, placed
 from dishtrace.flux.second_compiler import compiling_beside
-from dishtrace.parts.assemble import PartMesh, part_meshes
+from dishtrace.parts.assemble import PartMesh
 from dishtrace.sun.state import SunState
 from dishtrace.trace.assembly import Assembly, assemble
 from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Tally, empty_tally, no_screens
@@ -72,11 +72,10 @@ def prepare(scene: Scene, *, seed: int, common: Common | None = None, has_notes:
     InputError
         With every fault that the sun, the mount or the parts have.
     """
-    placed = common_of(scene) if common is None else common
-    sun, mirror, facets = placed.sun, placed.mirror, placed.facets
-    meshes = part_meshes(scene, mirror.pose, mirror.outline, known=placed.meshes, has_notes=has_notes)
+    common, meshes = placed(scene, common=common, has_notes=has_notes)
+    sun, mirror, facets = common.sun, common.mirror, common.facets
     assembly = assemble(scene, sun_state=sun, mirror=mirror, facets=facets, meshes=meshes, seed=seed)
-    return Prepared(scene, sun, mirror, facets, placed.fits, meshes, assembly)
+    return Prepared(scene, sun, mirror, facets, common.fits, meshes, assembly)
 
 
 def in_lots(
@@ -107,7 +106,7 @@ def compiled(
     will_compile = announce_compilation(announce)
     started = time.perf_counter()
     found = prepared()
-    with compiling_beside(found, is_wanted=will_compile):
+    with compiling_beside(found, is_wanted=will_compile, stop=stop):
         run(found.assembly.optics, no_screens(), found.tally(), n_points=MIRROR_RAYS_PER_DIRECT, threads=1, stop=stop)
     if not will_compile:
         return found, None

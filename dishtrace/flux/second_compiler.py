@@ -17,7 +17,7 @@ from numba import typeof
 
 from dishtrace.cores import available_cores
 from dishtrace.flux.look import N_DIMENSIONS, looking
-from dishtrace.side_process import close, started, stop
+from dishtrace.side_process import close, end, started
 from dishtrace.trace.compiling import IS_CACHED
 from dishtrace.trace.kernels.backward import look_back, weigh_cells
 
@@ -25,13 +25,14 @@ if TYPE_CHECKING:
     from numba.core.types import Type
 
     from dishtrace.flux.prepared import Prepared
+    from dishtrace.trace.interrupt import StopFlag
 
 COMMAND = "from dishtrace.flux.second_compiler import main; main()"
 KERNELS = (look_back, weigh_cells)
 
 
 @contextlib.contextmanager
-def compiling_beside(prepared: Prepared, *, is_wanted: bool) -> Iterator[None]:
+def compiling_beside(prepared: Prepared, *, is_wanted: bool, stop: StopFlag) -> Iterator[None]:
     """Have later kernels compiled in another process for as long as this lasts; leaving waits for it.
 
     Parameters
@@ -40,6 +41,8 @@ def compiling_beside(prepared: Prepared, *, is_wanted: bool) -> Iterator[None]:
         Any scene: the types are the same for all.
     is_wanted : bool
         Whether nothing is compiled yet.
+    stop : StopFlag
+        Where it is set, nobody waits.
     """
     process = started(COMMAND) if is_wanted and IS_CACHED and available_cores() > 1 else None
     if process is None:
@@ -51,9 +54,11 @@ def compiling_beside(prepared: Prepared, *, is_wanted: bool) -> Iterator[None]:
             process.stdin.close()
         yield
     except BaseException:
-        stop(process)
+        end(process)
         raise
     finally:
+        if stop.is_set:
+            end(process)
         close(process)
 
 

@@ -15,7 +15,7 @@ from types import SimpleNamespace, TracebackType
 from typing import TYPE_CHECKING, Self
 
 from dishtrace.cores import available_cores
-from dishtrace.side_process import close, started, stop
+from dishtrace.side_process import close, end, started
 
 if TYPE_CHECKING:
     import subprocess
@@ -56,7 +56,7 @@ class Painter:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         if self._process is None:
             return
-        stop(self._process)
+        end(self._process)
         if self._talk is not None:
             self._talk.join()
         close(self._process)
@@ -102,6 +102,6 @@ def shown(result: Result) -> SimpleNamespace:
         scene = result.scene
         screens = [SimpleNamespace(name=each.name, facing=each.facing, frame=each.frame) for each in scene.screens]
         dish = SimpleNamespace(facets=None if scene.dish.facets is None else "some")
-        seen.scene = SimpleNamespace(title=scene.title, dish=dish, screens=screens)
+        seen.scene = SimpleNamespace(title_line=scene.title_line, dish=dish, screens=screens)
         seen.fits = SimpleNamespace(mirror=None, facets={})
     return seen

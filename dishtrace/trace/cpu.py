@@ -56,9 +56,10 @@ def _memory(points: Points, n_batches: int) -> Made:
     )
 
 
-def _world(
+def world_of(
     optics: Optics, screens: Screens, tally: Tally, points: Points, longest_path: int, made: Made | None = None
 ) -> World:
+    """What a kernel is handed: a scene, where rays count, points, and scratch for one thread."""
     return World(
         mirror=optics.mirror,
         sun=optics.sun,
@@ -90,8 +91,8 @@ def _trace_scrambles(jobs: Sequence[Job], points: Points, scrambles: range, star
     """Some scrambles, one after the other: so sums never depend on the number of threads."""
     n_batches = 1 if len(jobs) == 1 else -(-(start % BATCH + count) // BATCH)
     made = _memory(points, n_batches)
-    from_mirror = [_world(*job, points, 0, made) for job in jobs]
-    from_sun = [_world(*job, job.optics.direct_points, 0) for job in jobs]
+    from_mirror = [world_of(*job, points, 0, made) for job in jobs]
+    from_sun = [world_of(*job, job.optics.direct_points, 0) for job in jobs]
     start_direct, count_direct = start // MIRROR_RAYS_PER_DIRECT, count // MIRROR_RAYS_PER_DIRECT
     for scramble in scrambles:
         for k, job in enumerate(jobs):
@@ -137,7 +138,7 @@ def ray_path(optics: Optics, screens: Screens, tally: Tally, *, ray: int) -> np.
     (k, 3) float64
         Places, dish frame; the first 64 at most. [m]
     """
-    world = _world(optics, screens, tally, optics.mirror_points, LONGEST_PATH)
+    world = world_of(optics, screens, tally, optics.mirror_points, LONGEST_PATH)
     scramble, index = ray % N_SCRAMBLES, ray // N_SCRAMBLES
     trace_rays(world, False, False, scramble, scramble % tally.incident.shape[0], index, 1)
     return world.path[: world.n_path[0]].copy()

@@ -26,11 +26,11 @@ def repeated(one, seeds, *, count):
 def covered(estimates):
     """How often the intervals hold the mean of all runs: what is told without bias has it for its truth.
 
-    A few runs in a thousand meet the triangle so rarely that they tell no error, and no interval.
+    A run in a thousand meets the triangle so rarely that it tells no error, and no interval.
     """
     truth = np.mean([one.value for one in estimates])
     intervals = [told for one in estimates if (told := one.interval()) is not None]
-    assert len(intervals) >= 0.95 * len(estimates)
+    assert len(intervals) >= 0.99 * len(estimates)
     return np.mean([low <= truth <= high for low, high in intervals])
 
 
@@ -56,6 +56,9 @@ def test_intervals_of_a_few_runs(few, name):
 @pytest.mark.slow
 def test_intervals_of_4000_runs(tmp_path, seed):
     """Of 2^15 rays on the standard case: 93.5 to 96.5 %, and two standard errors of the count (0.39 %) beyond.
+
+    The share is a count of some ten shaded rays of the 1024 of a scramble, so it takes few values, and how many
+    intervals hold the truth jumps by a percent with where the mean of all runs lies between them.
 
     The peak's truth is the mean of what is told; it is told too low by a few percent, since from few rays the brightest
     patch is missed (see the notes).
@@ -108,12 +111,12 @@ def test_points_beat_plain_random_ones_already_in_small_runs(tmp_path, seed):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("name", "least", "least_in_cm2"), [("standard", 3.0, 1.25), ("tiles", 1.5, 1.05), ("petals", 2.1, 0.9)]
+    ("name", "least", "least_in_cm2"), [("standard", 6.0, 1.25), ("tiles", 1.5, 1.05), ("petals", 2.1, 0.9)]
 )
 def test_gain_over_plain_random_points_at_a_million_rays(name, least, least_in_cm2, tmp_path, seed):
     """Over 32 runs, so the gain of the share has an error of an eighth: bounds are four of those below what was found.
 
-    Found are 7, 2.3 and 3.2 for the share, 1.30, 1.15 and 1.03 for patches of 1 cm2; the notes tell why.
+    Found are 11, 2.1 and 3.7 for the share, 1.34, 1.18 and 1.07 for patches of 1 cm2; the notes tell why.
     """
     scenes = {
         "standard": lambda: standard_case(tmp_path),

@@ -10,7 +10,8 @@ from scipy import stats
 
 from dishtrace.stats import total
 from dishtrace.trace.optics import FIRST_RECEIVER, LEAVING, MISSED, OUTLINE, RECEIVER_ABSORBED, SHADED
-from dishtrace.trace.points import N_SCRAMBLES, direct_points, mirror_points
+from dishtrace.trace.points import N_SCRAMBLES
+from tests.support.repeated_runs import reseeded
 from tests.support.small_scenes import part, prepared, scene_text, tallied
 
 # Chance of a false alarm of each test below.
@@ -20,12 +21,6 @@ COUNT = 256
 POT = part("pot", "receiver", 'shape = "box"\nsize_m = [0.03, 0.03, 0.05]', "absorptance = 0.7, specular_share = 0.2")
 # Half of the light misses the pot: shares near one half, near zero and near one.
 SCENE = scene_text(POT, dish="slope_error_mrad = 8.0")
-
-
-def reseeded(optics, seed):
-    """The same scene with other points."""
-    mirror = mirror_points(seed=seed, has_facets=len(optics.mirror.kind) > 1)
-    return optics._replace(mirror_points=mirror, direct_points=direct_points(seed=seed))
 
 
 @pytest.fixture(scope="module")

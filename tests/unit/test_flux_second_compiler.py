@@ -8,6 +8,7 @@ import pytest
 from dishtrace.flux import second_compiler
 from dishtrace.flux.look import looking
 from dishtrace.flux.second_compiler import KERNELS, asked_of, compiling_beside
+from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.kernels.backward import look_back, weigh_cells
 from tests.support.small_scenes import POT, prepared, scene_text
 
@@ -39,7 +40,7 @@ def test_what_is_asked_for_is_what_is_called_later(scene):
 
 
 def test_nothing_is_started_where_code_lies_ready(scene, process):
-    with compiling_beside(scene, is_wanted=False):
+    with compiling_beside(scene, is_wanted=False, stop=StopFlag()):
         pass
     assert process == []
 
@@ -47,26 +48,34 @@ def test_nothing_is_started_where_code_lies_ready(scene, process):
 @pytest.mark.parametrize("name", ["available_cores", "IS_CACHED"])
 def test_nothing_is_started_that_could_not_help(scene, process, monkeypatch, name):
     monkeypatch.setattr(second_compiler, name, (lambda: 1) if name == "available_cores" else False)
-    with compiling_beside(scene, is_wanted=True):
+    with compiling_beside(scene, is_wanted=True, stop=StopFlag()):
         pass
     assert process == []
 
 
 def test_a_process_is_waited_for(scene, process):
-    with compiling_beside(scene, is_wanted=True):
+    with compiling_beside(scene, is_wanted=True, stop=StopFlag()):
         pass
     assert process[0].returncode == 0
 
 
 def test_a_process_that_fails_does_not_matter(scene, process, monkeypatch):
     monkeypatch.setattr(second_compiler, "COMMAND", "import os; os._exit(3)")
-    with compiling_beside(scene, is_wanted=True):
+    with compiling_beside(scene, is_wanted=True, stop=StopFlag()):
         pass
     assert process[0].returncode == 3
 
 
 def test_a_failure_here_ends_the_process(scene, process, monkeypatch):
     monkeypatch.setattr(second_compiler, "COMMAND", "import time; time.sleep(600)")
-    with pytest.raises(RuntimeError, match="stop"), compiling_beside(scene, is_wanted=True):
+    with pytest.raises(RuntimeError, match="stop"), compiling_beside(scene, is_wanted=True, stop=StopFlag()):
         raise RuntimeError("stop")
+    assert process[0].returncode < 0
+
+
+def test_nobody_waits_after_ctrl_c(scene, process, monkeypatch):
+    monkeypatch.setattr(second_compiler, "COMMAND", "import time; time.sleep(600)")
+    stop = StopFlag()
+    with compiling_beside(scene, is_wanted=True, stop=stop):
+        stop.is_set = True
     assert process[0].returncode < 0

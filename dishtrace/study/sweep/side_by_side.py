@@ -16,7 +16,7 @@ from typing import Any
 
 from dishtrace.errors import DishtraceError, RunError
 from dishtrace.scene.model import Scene
-from dishtrace.side_process import close, start, stop
+from dishtrace.side_process import close, end, start
 from dishtrace.study.sweep.points import Job, Point, traced_points
 
 LOOK_S = 0.2
@@ -73,7 +73,7 @@ class Worker:
 
     def close(self) -> None:
         """End the process, whatever it is at."""
-        stop(self._process)
+        end(self._process)
         close(self._process)
 
 
