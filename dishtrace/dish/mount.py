@@ -12,7 +12,7 @@ from dishtrace.dish.facets import Facets
 from dishtrace.dish.fixed import fixed_pose
 from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.dish.polar import polar_pose
-from dishtrace.dish.pose import Pose, axes_for, even_places, is_behind, share_turned_away
+from dishtrace.dish.pose import Pose, axes_for, is_behind, normals_of, normals_over
 from dishtrace.dish.section import vector_area
 from dishtrace.dish.stationary import Reset, stationary_reset
 from dishtrace.dish.two_axis import two_axis_pose
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from dishtrace.sun.state import SunState
 
 __all__ = ["PlacedMirror", "Pose", "axes_for", "direction_of", "has_sun_behind", "placed_mirror", "pose"]
-__all__ += ["share_turned_away"]
 
 POSES = {"two-axis": two_axis_pose, "fixed": fixed_pose, "polar-axis": polar_pose}
 N_RIM = 720
@@ -123,11 +122,8 @@ def placed_mirror(scene: Scene, sun_state: SunState) -> PlacedMirror:
 def has_sun_behind(mirror: PlacedMirror, sun: np.ndarray) -> bool:
     """Whether a sun (3,), dish frame, is behind the dish or behind more than half of its mirror: no scene may be so."""
     if mirror.facets is None:
-        share = share_turned_away(mirror.outline, sun, focal_length=mirror.focal_length)
-    else:
-        _, normals = mirror.facets.surface(0, even_places(mirror.facets.outlines[0]))
-        share = float(np.mean(normals @ sun <= 0.0))
-    return is_behind(sun, share=share)
+        return bool(is_behind(sun, normals_over(mirror.outline, focal_length=mirror.focal_length)))
+    return bool(is_behind(sun, normals_of(mirror.facets)))
 
 
 def plan_vector_area(outline: Outline, focal_length: float) -> np.ndarray:

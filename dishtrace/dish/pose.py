@@ -14,6 +14,7 @@ from dishtrace.scene.quantity import nominal
 from dishtrace.vec import normalise, rotation_to
 
 if TYPE_CHECKING:
+    from dishtrace.dish.facets import Facets
     from dishtrace.scene.lines import KeyPath
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
@@ -136,28 +137,36 @@ def off_axis_angle(sun: np.ndarray) -> float:
     return float(np.arctan2(np.hypot(sun[0], sun[1]), sun[2]))
 
 
-def share_turned_away(outline: Outline, sun: np.ndarray, *, focal_length: float) -> float:
-    """Share of the outline where the sun stands behind the mirror surface, from 64 x 64 places.
+def share_turned_away(normals: np.ndarray, suns: np.ndarray) -> np.ndarray:
+    """Share of a mirror's surface that suns stand behind, (...). [–]
 
     Parameters
     ----------
-    outline : Outline
-        Outline of the mirror. [m]
-    sun : (3,) float64
-        Unit vector towards the sun, dish frame. [–]
-    focal_length : float
-        Focal length f, > 0. [m]
+    normals : (m, 3) float64
+        Of the mirror at places spread evenly over it: `normals_over` an outline, or `normals_of` a section. [–]
+    suns : (3,) or (n, 3) float64
+        Unit vectors towards the sun, dish frame. [–]
     """
-    x, y = even_places(outline).T
-    return float(np.mean(normal(x, y, focal_length=focal_length) @ sun <= 0.0))
+    return np.mean(normals @ suns.T <= 0.0, axis=0)
 
 
-def is_behind(sun: np.ndarray, *, share: float) -> bool:
-    """Whether a sun (3,), dish frame, is behind the dish, or behind more than half of its mirror by that share of it.
+def is_behind(suns: np.ndarray, normals: np.ndarray) -> np.ndarray:
+    """Whether suns are behind the dish, or behind more than half of its mirror, (...); see `share_turned_away`.
 
     Then the scene is most likely wrong, and a mirror of one skin would shade itself, which is not traced.
     """
-    return bool(sun[2] <= 0.0 or share > 0.5)
+    return (suns[..., 2] <= 0.0) | (share_turned_away(normals, suns) > 0.5)
+
+
+def normals_over(outline: Outline, *, focal_length: float) -> np.ndarray:
+    """Normals of the parent paraboloid at 64 x 64 places spread evenly over an outline, (4096, 3). [–]"""
+    x, y = even_places(outline).T
+    return normal(x, y, focal_length=focal_length)
+
+
+def normals_of(mirror: Facets) -> np.ndarray:
+    """Normals of a mirror of one facet at 64 x 64 places spread evenly over it, (4096, 3). [–]"""
+    return mirror.surface(0, even_places(mirror.outlines[0]))[1]
 
 
 def even_places(outline: Outline) -> np.ndarray:
@@ -167,7 +176,13 @@ def even_places(outline: Outline) -> np.ndarray:
 
 
 def refuse_sun_behind(
-    scene: Scene, sun: np.ndarray, sun_state: SunState, *, key: KeyPath, remedy: str, share: float | None = None
+    scene: Scene,
+    sun: np.ndarray,
+    sun_state: SunState,
+    *,
+    key: KeyPath,
+    remedy: str,
+    normals: np.ndarray | None = None,
 ) -> None:
     """Raise when the sun is behind the dish or behind more than half of its mirror.
 
@@ -182,21 +197,20 @@ def refuse_sun_behind(
         The key at fault, such as ``("mount", "clock_error_min")``.
     remedy : str
         What to do about it.
-    share : float, optional
-        Share of the mirror that is turned away from the sun; left out, that of the scene's outline on its paraboloid.
-        [–]
+    normals : (m, 3) float64, optional
+        Of the mirror, as for `share_turned_away`; left out, those over the scene's outline. [–]
 
     Raises
     ------
     InputError
         With one fault.
     """
-    if share is None:
-        share = share_turned_away(outline_of(scene), sun, focal_length=nominal(scene.dish.focal_length_m))
-    if not is_behind(sun, share=share):
+    if normals is None:
+        normals = normals_over(outline_of(scene), focal_length=nominal(scene.dish.focal_length_m))
+    if not is_behind(sun, normals):
         return
     where = f"(azimuth {sun_state.azimuth_deg:.1f}, elevation {sun_state.elevation_deg:.1f} deg)"
-    behind = "behind the dish" if sun[2] <= 0.0 else f"behind {share:.0%} of the mirror"
+    behind = "behind the dish" if sun[2] <= 0.0 else f"behind {share_turned_away(normals, sun):.0%} of the mirror"
     raise InputError(
         scene.fault(
             key,

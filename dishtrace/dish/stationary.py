@@ -11,7 +11,7 @@ from dishtrace.dish.facets import Facets
 from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.dish.paraboloid import normal
 from dishtrace.dish.polar import polar_setting
-from dishtrace.dish.pose import Pose, even_places, lean_of, refuse_sun_behind
+from dishtrace.dish.pose import Pose, lean_of, normals_of, refuse_sun_behind
 from dishtrace.dish.section import Section, least_opening, mirror_of_day, rim_outline, section_about
 from dishtrace.errors import Fault, InputError
 from dishtrace.scene.quantity import nominal
@@ -77,12 +77,11 @@ def stationary_reset(scene: Scene, sun_state: SunState) -> Reset:
     _refuse_fold(scene, outline, equinox, day)
     rotation = lean_of(scene) @ setting.axes
     sun = rotation @ sun_state.direction
-    _, normals = day.surface(0, even_places(rim))
     refuse_sun_behind(
         scene,
         sun,
         sun_state,
-        share=float(np.mean(normals @ sun <= 0.0)),
+        normals=normals_of(day),
         key=("mount", "kind"),
         remedy="check clock_error_min (minutes, ahead positive) and set_declination_deg",
     )

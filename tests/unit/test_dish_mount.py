@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from dishtrace.dish import outline as outlines
-from dishtrace.dish.mount import axes_for, direction_of, pose, share_turned_away
+from dishtrace.dish.mount import axes_for, direction_of, pose
+from dishtrace.dish.pose import is_behind, normals_over, share_turned_away
 from dishtrace.errors import InputError
 from dishtrace.scene.read import scene_from_text
 
@@ -165,8 +166,8 @@ def test_sun_behind_most_of_the_mirror_is_refused():
     """A section about y = 3 leans by 59 deg towards -y; the sun stands 70 deg off the axis towards +y."""
     lateral = outlines.circle(0.5, center=(0.0, 2.0))  # leans 48 deg towards -y
     turned = np.array([0.0, np.sin(np.radians(60.0)), np.cos(np.radians(60.0))])
-    assert share_turned_away(lateral, turned, focal_length=F) == 1.0
-    assert share_turned_away(lateral, UP, focal_length=F) == 0.0
+    assert share_turned_away(normals_over(lateral, focal_length=F), turned) == 1.0
+    assert share_turned_away(normals_over(lateral, focal_length=F), UP) == 0.0
     scene = SCENE + "center_m = [0.0, 3.0]\n"
     text = scene.format(sun="azimuth_deg = 0\nelevation_deg = 40", mount=FIXED.format(180, 70))
     state = SimpleNamespace(direction=direction_of(0.0, 40.0), azimuth_deg=0.0, elevation_deg=40.0, has_direction=True)
@@ -176,7 +177,20 @@ def test_sun_behind_most_of_the_mirror_is_refused():
 
 def test_share_turned_away_is_half_for_a_sun_in_the_plane_of_the_rim():
     """For a sun square to the axis the half beyond the axis, seen from it, is turned away."""
-    assert share_turned_away(outlines.circle(1.0), EAST, focal_length=F) == pytest.approx(0.5, abs=1e-3)
+    normals = normals_over(outlines.circle(1.0), focal_length=F)
+    assert share_turned_away(normals, EAST) == pytest.approx(0.5, abs=1e-3)
+
+
+def test_many_suns_are_told_like_each_of_them(seed):
+    """Behind are those below the dish's horizon, and those behind more than half; catches axes that are swapped."""
+    suns = np.random.default_rng(seed).normal(size=(500, 3))
+    suns /= np.linalg.norm(suns, axis=1)[:, np.newaxis]
+    normals = normals_over(outlines.circle(0.5, center=(0.0, 2.0)), focal_length=F)
+    behind, shares = is_behind(suns, normals), share_turned_away(normals, suns)
+    assert list(behind) == [bool(is_behind(sun, normals)) for sun in suns]
+    assert shares == pytest.approx([share_turned_away(normals, sun) for sun in suns], abs=1e-12)
+    assert np.array_equal(behind, (suns[:, 2] <= 0.0) | (shares > 0.5))
+    assert behind[suns[:, 2] > 0.0].any()
 
 
 def test_offset_leans_a_fixed_dish_as_it_leans_a_tracking_one():

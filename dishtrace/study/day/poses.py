@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.dish.outline import outline_of
-from dishtrace.dish.paraboloid import normal
 from dishtrace.dish.polar import HOUR_ANGLE_PER_MINUTE, equatorial_direction, visible_pole
-from dishtrace.dish.pose import axes_for, even_places, lean_of, pivot_of
+from dishtrace.dish.pose import axes_for, is_behind, lean_of, normals_over, pivot_of
 from dishtrace.dish.two_axis import last_step
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.quantity import nominal
@@ -149,12 +148,11 @@ def _lit(scene: Scene, suns: np.ndarray) -> np.ndarray:
     is_lit = suns[:, 2] > 0.0
     if scene.mount.kind == "stationary-focus":
         return is_lit
-    places = even_places(outline_of(scene))
-    normals = normal(*places.T, focal_length=float(nominal(scene.dish.focal_length_m)))
+    normals = normals_over(outline_of(scene), focal_length=float(nominal(scene.dish.focal_length_m)))
     flattest = float(normals[:, 2].min())
     doubtful = np.flatnonzero(is_lit & (suns[:, 2] < np.sqrt(max(1.0 - flattest**2, 0.0)) + 1e-9))
     for rows in np.array_split(doubtful, max(1, len(doubtful) // 500)):
-        is_lit[rows] = np.mean(normals @ suns[rows].T <= 0.0, axis=0) <= 0.5
+        is_lit[rows] = ~is_behind(suns[rows], normals)
     return is_lit
 
 
