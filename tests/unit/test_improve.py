@@ -15,8 +15,9 @@ import dishtrace as dt
 from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import Estimate, from_left_out
 from dishtrace.study.improve import run as study
-from dishtrace.study.improve.aims import Limit, aim_of, limits_of
+from dishtrace.study.improve.aims import Limit, aim_of, chance_above_zero, limits_of
 from dishtrace.study.improve.memory import NAME
+from dishtrace.study.improve.outcome import sureness
 from dishtrace.study.improve.search import OutOfTrialsError, search
 from dishtrace.study.stopping import StoppedError
 from dishtrace.study.sweep.points import Point
@@ -112,6 +113,24 @@ def test_least_with_a_lower_limit_goes_the_other_way(scene, monkeypatch):
 def test_a_limit_that_nothing_keeps_leaves_no_best(scene, monkeypatch):
     found, _ = improved(scene, monkeypatch, aim="most receiver_w", keep=["stand_w < 5"])
     assert found.best is None and found.gain is None and not found.is_checked
+    assert not any("not checked" in note for note in found.notes())
+
+
+@pytest.mark.parametrize(("errors", "chance"), [(0.0, 0.5), (1.0, 0.8413), (1.645, 0.95), (2.326, 0.99)])
+def test_how_sure_a_gain_is(errors, chance):
+    """Phi(1) = 0.8413, Phi(1.645) = 0.95, Phi(2.326) = 0.99: tables of the normal distribution, NIST/SEMATECH,
+    *e-Handbook of Statistical Methods*, 1.3.6.7.1. A gain of either sign is as sure. Catches two-sided chances, a sign
+    that is lost, and an error without its root of 2."""
+    for sign in (1.0, -1.0):
+        assert sureness(Estimate(sign * errors * 0.2, 0.2)) == pytest.approx(chance, abs=5e-5)
+        exact = chance if sign > 0.0 else 1.0 - chance
+        assert chance_above_zero(sign * errors * 0.2, 0.2) == pytest.approx(exact, abs=5e-5)
+
+
+def test_how_sure_a_gain_without_a_known_error_or_without_any_is():
+    assert sureness(Estimate(3.0, None)) is None
+    assert chance_above_zero(3.0, None) is None
+    assert (chance_above_zero(3.0, 0.0), chance_above_zero(-3.0, 0.0)) == (1.0, 0.0)
 
 
 def test_a_best_at_an_end_of_its_range_is_told(scene, monkeypatch):
@@ -123,6 +142,7 @@ def test_a_best_at_an_end_of_its_range_is_told(scene, monkeypatch):
 def test_a_stop_keeps_the_best_until_then_unchecked(scene, monkeypatch):
     found, _ = improved(scene, monkeypatch, aim="most receiver_w", stop_before=5)
     assert found.stopped and not found.is_checked and len(found.trials) == 5
+    assert any("not checked" in note for note in found.notes())
     best = max(point.figures["receiver_w"].value for point in found.trials)
     assert found.best.figures["receiver_w"].value == best
     with pytest.raises(KeyboardInterrupt):

@@ -136,7 +136,7 @@ class Improvement:
             found.append(f"stopped early: the best of the {len(self.trials)} trials until then; {on}")
         if self.n_resumed:
             found.append(f"{self.n_resumed} trials were there from an earlier run")
-        if not self.is_checked:
+        if self.best is not None and not self.is_checked:
             found.append("not checked with fresh random points: the gain is what the search saw, which flatters it")
         if self.start is None:
             found.append("the scene's own values are not numbers within the ranges: there is no start to gain from")
