@@ -2,7 +2,7 @@
 
 Planted errors that these tests catch: triangles taken whole, or chosen by their middles; a disc about the triangle's
 middle instead of the point; always the point's disc; a climb that gives up while it gets brighter; light behind glass
-told by the tally; places in a disc of other points than those of the mirror.
+told by the tally; places in a disc of other points than those of the mirror; light thrown back counted twice.
 """
 
 from types import SimpleNamespace
@@ -13,9 +13,10 @@ import pytest
 from dishtrace.flux.disc import disc_about
 from dishtrace.flux.look import looking
 from dishtrace.flux.measure import trace
-from dishtrace.flux.peak_point import brightest_point, flux_over
+from dishtrace.flux.peak_point import brightest_point, flux_over, together
 from dishtrace.parts.triangles import areas_of
 from dishtrace.scene.read import scene_from_text
+from dishtrace.stats import Estimate, total
 from tests.support.small_scenes import COVER, coarse_parts, part, prepared, scene_text
 
 PLATE = 'shape = "disc"\nradius_m = {}\naxis = [0.0, 0.0, -1.0]'
@@ -134,3 +135,14 @@ def test_the_climb_goes_on_while_it_gets_brighter():
     start = int(np.argmin(np.abs(np.linalg.norm(middles[:, :2], axis=1) - 0.012)))
     place, _ = brightest_point(look, mesh, start, "front")
     assert np.linalg.norm(place[:2]) < 0.002
+
+
+def test_first_and_later_light_are_added_once():
+    """With errors of their own points: as independent ones, or block by block where both have blocks."""
+    rng = np.random.default_rng(3)
+    assert together(Estimate(3.0, 0.3), Estimate(1.0, 0.4)) == Estimate(4.0, 0.5)
+    first, later = (total(rng.normal(mean, 1.0, 32)) for mean in (3.0, 1.0))
+    both = together(first, later)
+    assert both.value == pytest.approx(first.value + later.value)
+    assert both.se == pytest.approx(np.hypot(first.se, later.se), rel=0.4)
+    assert together(first, Estimate(0.0, 0.0)) is first
