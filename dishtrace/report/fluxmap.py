@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.report.projection import front_most, lit_direction, project, three_quarter, view_axes
+from dishtrace.report.projection import front_most, is_hidden, lit_direction, project, three_quarter, view_axes
 from dishtrace.vec import normalise
 
 if TYPE_CHECKING:
@@ -108,7 +108,7 @@ def panels(part: PartResult, up: np.ndarray) -> tuple[list[Panel], list[str]]:
     if not part.mesh.charts:
         return _views(part, up), []
     drawings, dark = [], []
-    nearest = _peak_triangle(part)
+    of_corners = _peak_in_triangle(part)
     for side, figures in part.sides.items():
         for chart in part.mesh.charts:
             flux, error = figures.flux_w_m2[chart.index], figures.flux_se_w_m2[chart.index]
@@ -117,7 +117,7 @@ def panels(part: PartResult, up: np.ndarray) -> tuple[list[Panel], list[str]]:
                 if side == "front" or not part.mesh.is_closed:
                     dark.append(title)
                 continue
-            at = np.flatnonzero(chart.index == nearest) if side == part.peak_side else []
+            at = np.flatnonzero(chart.index == part.peak_triangle) if side == part.peak_side else []
             drawings.append(
                 Panel(
                     title=title,
@@ -126,7 +126,7 @@ def panels(part: PartResult, up: np.ndarray) -> tuple[list[Panel], list[str]]:
                     flux=flux,
                     error=error,
                     shade=np.ones(len(flux)),
-                    peak=chart.uv[at[0]].mean(axis=0) if len(at) else None,
+                    peak=of_corners @ chart.uv[at[0]] if len(at) else None,
                     window=_window(chart.uv),
                     numbers=_numbers(chart.uv, flux, part.mesh.areas[chart.index], np.zeros(len(flux))),
                     is_view=False,
@@ -235,11 +235,17 @@ def _panel_title(part: PartResult, chart: str, side: str) -> str:
     return "back" if chart == "front" else f"{chart}: back"
 
 
-def _peak_triangle(part: PartResult) -> int:
-    """The triangle whose middle is nearest to the part's peak."""
-    mesh = part.mesh
-    place = np.asarray(part.peak_at_m) @ mesh.frame_rotation + mesh.frame_origin
-    return int(np.argmin(np.linalg.norm(mesh.triangles.mean(axis=1) - place, axis=1)))
+def _peak_place(part: PartResult) -> np.ndarray:
+    """The part's peak in the dish frame, (3,) [m]."""
+    return np.asarray(part.peak_at_m) @ part.mesh.frame_rotation + part.mesh.frame_origin
+
+
+def _peak_in_triangle(part: PartResult) -> np.ndarray:
+    """Weights of the corners of the peak's triangle that make the peak, (3,): the same in every drawing. [–]"""
+    corner, *others = part.mesh.triangles[part.peak_triangle]
+    sides = np.stack([other - corner for other in others], axis=1)
+    second, third = np.linalg.lstsq(sides, _peak_place(part) - corner, rcond=None)[0]
+    return np.array([1.0 - second - third, second, third])
 
 
 def _views(part: PartResult, up: np.ndarray) -> list[Panel]:
@@ -247,7 +253,7 @@ def _views(part: PartResult, up: np.ndarray) -> list[Panel]:
     mesh, front, back = part.mesh, part.sides["front"], part.sides["back"]
     shown = _drawn_side(part)
     lit = lit_direction(mesh.normals, mesh.areas, front.flux_w_m2, back.flux_w_m2)
-    out_of_peak = mesh.normals[_peak_triangle(part)] * (1.0 if part.peak_side == "front" else -1.0)
+    out_of_peak = mesh.normals[part.peak_triangle] * (1.0 if part.peak_side == "front" else -1.0)
     size = float(np.ptp(mesh.triangles.reshape(-1, 3), axis=0).max())
     found = [
         _view(part, three_quarter(lit, up), up, "from where most light comes", shown=shown),
@@ -300,10 +306,10 @@ def _view(
     right, top = view_axes(toward_viewer, up)
     cosines = mesh.normals @ toward_viewer
     depth = mesh.triangles.mean(axis=1) @ toward_viewer
-    nearest = _peak_triangle(part)
     middle = 0.5 * (mesh.triangles.min(axis=(0, 1)) + mesh.triangles.max(axis=(0, 1)))
     drawn = project(mesh.triangles - middle, right, top)
-    place = drawn[nearest].mean(axis=0)
+    peak = _peak_place(part)
+    place = project(peak - middle, right, top)
     is_front = cosines > 0.0
     is_seen = is_front == (shown == "front") if mesh.is_closed else np.ones(len(cosines), dtype=bool)
     if half_width is not None:
@@ -313,9 +319,8 @@ def _view(
     uv = drawn[seen]
     flux = np.where(is_front, part.sides["front"].flux_w_m2, part.sides["back"].flux_w_m2)[seen]
     error = np.where(is_front, part.sides["front"].flux_se_w_m2, part.sides["back"].flux_se_w_m2)[seen]
-    faces = is_front[nearest] == (part.peak_side == "front")
-    in_front = front_most(uv, depth[seen], place[np.newaxis])[0]
-    is_peak_seen = faces and in_front >= 0 and seen[in_front] == nearest
+    faces = is_front[part.peak_triangle] == (part.peak_side == "front")
+    is_peak_seen = faces and not is_hidden(peak, mesh.triangles[seen], mesh.normals[seen], right=right, top=top)
     return Panel(
         title=title,
         labels=("across (m)", "up in the view (m)"),

@@ -11,7 +11,7 @@ LARGEST = (5.2, 4.2)
 LEAST_LARGEST = 2.3
 SMALLEST = 1.5
 LEFT, RIGHT, ABOVE, BELOW = 0.75, 0.2, 0.35, 0.55
-HEAD, FOOT, BAR, LEAST_BAR = 0.55, 0.6, 1.15, 2.7
+HEAD, FOOT, BAR, LEAST_BAR = 0.55, 0.6, 1.15, 1.9
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def rows_of_drawings(spans: np.ndarray, *, above: float = ABOVE) -> Layout:
     Layout
         The drawings have one scale: the largest that puts all in one row of 10.8 inch and keeps each within 5.2 by 4.2
         inch, but not so small that the widest comes out below 2.3 inch. A drawing that would be smaller than 1.5 inch
-        both ways is drawn larger.
+        both ways is drawn larger. Rows lower than the lowest colour bar stand at its middle.
     """
     widest = spans[:, 0].max()
     in_one_row = (WIDEST_ROW - len(spans) * (LEFT + RIGHT)) / spans[:, 0].sum()
@@ -58,10 +58,10 @@ def rows_of_drawings(spans: np.ndarray, *, above: float = ABOVE) -> Layout:
     rows = _rows(sizes)
     widths = [sum(sizes[k, 0] + LEFT + RIGHT for k in row) for row in rows]
     heights = [max(sizes[k, 1] for k in row) + above + BELOW for row in rows]
-    heights[-1] += max(0.0, LEAST_BAR - (sum(heights) - above - BELOW))
-    width, height = max(max(widths) + BAR, 6.8), sum(heights) + HEAD + FOOT
+    beside_bar = max(0.0, LEAST_BAR - (sum(heights) - above - BELOW))
+    width, height = max(max(widths) + BAR, 6.8), sum(heights) + beside_bar + HEAD + FOOT
     boxes: list[tuple[float, float, float, float]] = [(0.0, 0.0, 0.0, 0.0)] * len(spans)
-    top = height - HEAD
+    top = height - HEAD - 0.5 * beside_bar
     for row, row_width, row_height in zip(rows, widths, heights, strict=True):
         left = 0.5 * (width - BAR - row_width)
         for k in row:
@@ -69,7 +69,7 @@ def rows_of_drawings(spans: np.ndarray, *, above: float = ABOVE) -> Layout:
             boxes[k] = ((left + LEFT) / width, bottom / height, sizes[k, 0] / width, sizes[k, 1] / height)
             left += sizes[k, 0] + LEFT + RIGHT
         top -= row_height
-    bar_height = min(sum(heights) - above - BELOW, 4.2)
+    bar_height = min(sum(heights) + beside_bar - above - BELOW, 4.2)
     bar_bottom = height - HEAD - above - bar_height
     bar = ((width - BAR + 0.15) / width, bar_bottom / height, 0.2 / width, bar_height / height)
     return Layout((width, height), tuple(boxes), bar)

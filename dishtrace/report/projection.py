@@ -6,6 +6,11 @@ import numpy as np
 
 from dishtrace.vec import normalise, perpendicular_axes
 
+LEAST_COSINE = 1e-9
+"""Triangles turned further away from the viewer are lines. [–]"""
+HAIR = 1e-6
+"""What lies so little in front of a point does not hide it, of the body's size. [–]"""
+
 
 def view_axes(toward_viewer: np.ndarray, up: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Directions of right and up in a drawing.
@@ -95,13 +100,44 @@ def front_most(uv: np.ndarray, depth: np.ndarray, points: np.ndarray) -> np.ndar
         Number of the nearest triangle that covers the point, -1 where there is none. [–]
     """
     found = np.full(len(points), -1, dtype=np.int64)
-    a, b, c = uv[:, 0], uv[:, 1], uv[:, 2]
     for k, point in enumerate(points):
-        signs = np.stack([_turn(a, b, point), _turn(b, c, point), _turn(c, a, point)])
-        inside = np.flatnonzero(np.all(signs >= 0.0, axis=0) | np.all(signs <= 0.0, axis=0))
+        inside = np.flatnonzero(_covers(uv, point))
         if len(inside):
             found[k] = inside[np.argmax(depth[inside])]
     return found
+
+
+def is_hidden(
+    point: np.ndarray, triangles: np.ndarray, normals: np.ndarray, *, right: np.ndarray, top: np.ndarray
+) -> bool:
+    """Whether a triangle stands between a point and the viewer.
+
+    Parameters
+    ----------
+    point : (3,) float64
+        May lie on triangles, also on their edges: these do not hide it. [m]
+    triangles : (n, 3, 3) float64
+        Corners. [m]
+    normals : (n, 3) float64
+        [–]
+    right, top : (3,) float64
+        Axes of the drawing. [–]
+    """
+    covering = _covers(project(triangles, right, top), project(point, right, top))
+    cosines = normals[covering] @ np.cross(right, top)
+    heights = np.einsum("ij,ij->i", normals[covering], triangles[covering, 0] - point)
+    is_faced = np.abs(cosines) > LEAST_COSINE
+    if not np.any(is_faced):
+        return False
+    size = np.ptp(triangles.reshape(-1, 3), axis=0).max()
+    return bool(np.any(heights[is_faced] / cosines[is_faced] > HAIR * size))
+
+
+def _covers(uv: np.ndarray, point: np.ndarray) -> np.ndarray:
+    """Which of the projected triangles (n, 3, 2) cover a point (2,), (n,) bool."""
+    a, b, c = uv[:, 0], uv[:, 1], uv[:, 2]
+    signs = np.stack([_turn(a, b, point), _turn(b, c, point), _turn(c, a, point)])
+    return np.all(signs >= 0.0, axis=0) | np.all(signs <= 0.0, axis=0)
 
 
 def _turn(start: np.ndarray, end: np.ndarray, point: np.ndarray) -> np.ndarray:

@@ -175,6 +175,7 @@ def make_part(mesh: SimpleNamespace, front_peak: float, back_peak: float, noise:
         peak_patch_m2=1e-4,
         peak_at_m=tuple(mesh.triangles[hottest].mean(axis=0) - FOCUS),
         peak_side=side,
+        peak_triangle=hottest,
         sides=sides,
         mesh=mesh,
     )

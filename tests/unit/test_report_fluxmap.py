@@ -7,8 +7,8 @@ import pytest
 from support.fake_result import lump_mesh, make_part, make_result, plate_mesh, pot_mesh
 
 from dishtrace.report import fluxmap
-from dishtrace.report.layout import SMALLEST, one_drawing, rows_of_drawings
-from dishtrace.report.projection import front_most, lit_direction, project, three_quarter, view_axes
+from dishtrace.report.layout import LEAST_BAR, SMALLEST, one_drawing, rows_of_drawings
+from dishtrace.report.projection import front_most, is_hidden, lit_direction, project, three_quarter, view_axes
 from dishtrace.stats import Estimate
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -36,15 +36,48 @@ def test_an_open_sheet_shows_both_sides_and_the_peak_on_its_own():
     np.testing.assert_allclose(drawings[0].peak, hottest, atol=1e-12)
 
 
-def test_a_part_placed_in_a_turned_frame_has_its_peak_at_the_same_triangle():
-    part = make_part(plate_mesh(), 9e3, 2e3)
-    turn = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]])
-    origin = np.array([0.3, -0.2, 0.7])
-    place = part.mesh.triangles[np.argmax(part.sides["front"].flux_w_m2)].mean(axis=0)
-    part.mesh.frame_rotation, part.mesh.frame_origin = turn, origin
-    part.peak_at_m = turn @ (place - origin)
-    hottest = part.mesh.charts[0].uv[np.argmax(part.sides["front"].flux_w_m2)].mean(axis=0)
-    np.testing.assert_allclose(fluxmap.panels(part, UP)[0][0].peak, hottest, atol=1e-12)
+TURN = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]])
+ORIGIN = np.array([0.3, -0.2, 0.7])
+WEIGHTS = np.array([0.7, 0.25, 0.05])
+"""Of the corners of a triangle: a place far from its middle."""
+
+
+def with_peak(part, triangle, weights=WEIGHTS):
+    """The part with its peak at a place in a triangle, told in a turned frame; and that place in the dish frame."""
+    place = weights @ part.mesh.triangles[triangle]
+    part.mesh.frame_rotation, part.mesh.frame_origin = TURN, ORIGIN
+    part.peak_at_m, part.peak_triangle = TURN @ (place - ORIGIN), triangle
+    return part, place
+
+
+def test_the_peak_of_a_chart_stands_where_it_is_in_its_triangle():
+    """Catches the middle of the triangle, corners taken in another order, and a frame turned the wrong way."""
+    for part, triangle in ((make_part(plate_mesh(), 9e3, 2e3), 17), (make_part(pot_mesh(), 60e3, 0.0), 1700)):
+        part, _ = with_peak(part, triangle)
+        peaks = [panel.peak for panel in fluxmap.panels(part, UP)[0] if panel.peak is not None]
+        chart = next(chart for chart in part.mesh.charts if triangle in chart.index)
+        assert len(peaks) == 1
+        np.testing.assert_allclose(peaks[0], WEIGHTS @ chart.uv[list(chart.index).index(triangle)], atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    "weights", [WEIGHTS, np.array([0.6, 0.4, 0.0]), np.array([1.0, 0.0, 0.0]), np.array([0.7, 0.4, -0.1])]
+)
+def test_the_peak_of_a_view_stands_where_it_is_in_its_triangle(weights):
+    """Also on an edge or a corner, where other triangles are as near, and a little beside it.
+
+    Errors planted and caught: the middle of the triangle, a peak seen only where its own triangle is drawn last.
+    """
+    part = make_part(lump_mesh(), 8e4, 0.0)
+    part, place = with_peak(part, part.peak_triangle, np.array(weights))
+    whole, close, _ = fluxmap.panels(part, UP)[0]
+    np.testing.assert_allclose(close.peak, close.window.mean(axis=0), atol=1e-12)
+    lit = lit_direction(
+        part.mesh.normals, part.mesh.areas, part.sides["front"].flux_w_m2, np.zeros(len(part.mesh.areas))
+    )
+    middle = 0.5 * (part.mesh.triangles.min(axis=(0, 1)) + part.mesh.triangles.max(axis=(0, 1)))
+    expected = project(place - middle, *view_axes(three_quarter(lit, UP), UP))
+    np.testing.assert_allclose(whole.peak, expected, atol=1e-12)
 
 
 def test_a_closed_mesh_shows_only_what_faces_the_viewer():
@@ -179,6 +212,29 @@ def test_the_nearest_triangle_hides_the_others():
     np.testing.assert_array_equal(front_most(uv, np.array([1.0, 2.0, 0.0]), points), [1, 2, -1])
 
 
+@pytest.mark.parametrize(
+    ("depths", "is_behind"),
+    [((0.0,), False), ((0.0, -1.0), False), ((1.0,), True), ((0.0, 1.0), True), ((), False)],
+)
+def test_a_point_is_hidden_by_what_is_nearer_and_not_by_its_own_triangle(depths, is_behind):
+    corners = np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0]])
+    triangles = np.array([np.column_stack([corners, np.full(3, depth)]) for depth in depths]).reshape(-1, 3, 3)
+    normals = np.tile([0.0, 0.0, 1.0], (len(depths), 1))
+    for point in ([0.5, 0.5, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]):
+        assert is_hidden(np.array(point), triangles, normals, right=np.eye(3)[0], top=np.eye(3)[1]) is is_behind
+    assert not is_hidden(np.array([3.0, 3.0, 0.0]), triangles, normals, right=np.eye(3)[0], top=np.eye(3)[1])
+
+
+def test_a_sloping_triangle_hides_by_its_height_at_the_point():
+    """Catches the height of its middle; the same seen from its back."""
+    triangle = np.array([[[0.0, 0.0, -1.0], [4.0, 0.0, 3.0], [0.0, 4.0, -1.0]]])  # z = x - 1
+    for normal in (np.array([[-1.0, 0.0, 1.0]]), np.array([[1.0, 0.0, -1.0]])):
+        for x, expected in ((0.5, False), (0.9, False), (1.1, True), (2.0, True)):
+            point = np.array([x, 0.5, 0.0])
+            seen = is_hidden(point, triangle, normal / np.sqrt(2.0), right=np.eye(3)[0], top=np.eye(3)[1])
+            assert seen is expected
+
+
 def test_drawings_of_one_picture_keep_one_scale_and_stay_apart():
     spans = np.array([[0.7, 0.14], [0.3, 0.3], [0.3, 0.3], [0.001, 0.001]])
     layout = rows_of_drawings(spans)
@@ -191,6 +247,16 @@ def test_drawings_of_one_picture_keep_one_scale_and_stay_apart():
         for other in (*layout.boxes[number + 1 :], layout.bar):
             is_beside = one[0] + one[2] <= other[0] or other[0] + other[2] <= one[0]
             assert is_beside or one[1] + one[3] <= other[1] or other[1] + other[3] <= one[1]
+
+
+@pytest.mark.parametrize("spans", [[[0.45, 0.04], [0.45, 0.04]], [[0.7, 0.04]], [[0.7, 0.1], [0.23, 0.1]]])
+def test_low_drawings_stand_at_the_middle_of_the_lowest_bar(spans):
+    """Catches a picture whose lower half is empty."""
+    layout = rows_of_drawings(np.array(spans))
+    _, low, _, tall = layout.bar
+    assert tall * layout.size[1] == pytest.approx(LEAST_BAR)
+    ends = np.array([(bottom, bottom + height) for _, bottom, _, height in layout.boxes])
+    assert 0.5 * (ends.min() + ends.max()) == pytest.approx(low + 0.5 * tall)
 
 
 def test_a_single_drawing_has_the_size_asked_for():

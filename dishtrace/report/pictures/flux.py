@@ -48,7 +48,7 @@ def draw_flux(result: Result, part: PartResult) -> Figure:
             ScalarMappable(scale, COLOURS), cax=figure.add_axes(layout.bar), extend="min" if below else "neither"
         )
         bar.ax.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
-        bar.set_label("incident mirror light, without direct sun (kW/m²)")
+        bar.set_label("incident mirror light,\nwithout direct sun (kW/m²)")
         peak = written(part.peak_w_m2.scaled(1e-3), FINE)
         head(figure, result, f"Flux on “{part.name}” ({part.role})")
         foot(
