@@ -134,9 +134,10 @@ def _short(value: Any) -> str:
 def write_sweep(sweep: Sweep, folder: Path) -> list[str]:
     """Write sweep.json, sweep.csv and, where pyarrow is installed, sweep.parquet; gives their names."""
     names = [write_object(sweep.to_dict(), folder / "sweep.json")]
+    title = sweep.scene.title_line
     comments = [
         f"dishtrace {sweep.version}, {sweep.rays} rays each, seed {sweep.seed}, same random points",
-        f"scene {sweep.scene.title!r}, {sweep.design.method}; a row a point; ..._se: standard error of the tracing",
+        f"scene {title!r}, {sweep.design.method}; a row a point; ..._se: standard error of the tracing",
     ]
     names.append(write_rows(sweep.rows(), folder / "sweep.csv", comments))
     about = {"dishtrace": json.dumps({"version": sweep.version, "rays": sweep.rays, "seed": sweep.seed})}

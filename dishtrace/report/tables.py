@@ -240,7 +240,7 @@ def place_of_peak(result: Result, part: PartResult) -> str:
     """Coordinates of a part's peak in the frame in which the scene places the part; the side of a sheet, too."""
     frame = next((given.frame for given in result.scene.parts if given.name == part.name), "dish")
     origin = "ground origin" if frame == "ground" else "focus"
-    x, y, z = (f"{round(1000.0 * value) + 0}" for value in part.peak_at_m)
+    x, y, z = (f"{1000.0 * value:z.0f}" for value in part.peak_at_m)
     side = "" if part.mesh.is_closed else f"{part.peak_side} "
     return f"{side}at ({x}, {y}, {z}) mm from the {origin}"
 

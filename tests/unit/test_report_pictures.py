@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from support.fake_result import make_result, make_screen
 from support.small_scenes import scene_text
 
-from dishtrace.report import pictures, spotmap
-from dishtrace.report.pictures import day, fit
+from dishtrace.report import painter, pictures, spotmap
+from dishtrace.report.pictures import day, fit, style
 from dishtrace.scene.read import scene_from_text
 
 
@@ -72,7 +72,7 @@ def test_every_picture_names_scene_rays_and_seed(result):
 def test_a_flux_map_tells_units_peak_noise_and_what_is_blank(result):
     texts = texts_of(pictures.draw_flux(result, result.parts["pot"]))
     for wanted in (
-        "incident mirror light, without direct sun (kW/m²)",
+        "incident mirror light,\nwithout direct sun (kW/m²)",
         "× peak",
         "Typical standard error of a triangle: 3 %",
         "standard error above 50 %",
@@ -86,6 +86,14 @@ def test_the_back_of_a_sheet_says_how_it_is_drawn(result):
     assert "Backs are drawn as seen through the front." in texts_of(
         pictures.draw_flux(result, result.parts["Clamp, upper"])
     )
+
+
+def test_pictures_say_what_their_colours_and_lines_are(result):
+    assert "Colours: single bins, so the brightest can pass the peak." in texts_of(
+        pictures.draw_spot(result, result.focal_plane)
+    )
+    told = "Rays and parts are seen from the east (azimuth 90°); the mirror is cut through its middle"
+    assert told in texts_of(pictures.draw_side_view(result))
 
 
 def test_the_side_view_is_to_scale(result):
@@ -104,7 +112,7 @@ def test_circles_have_the_radii_of_the_screen(result):
 
 def test_names_with_dollars_and_rare_characters_do_not_upset_the_writer(result, tmp_path):
     part = SimpleNamespace(**vars(result.parts["pot"]) | {"name": "$x_{1$ \U0001f525"})
-    scene = SimpleNamespace(**vars(result.scene) | {"title": "a\nb $\\frac{1}$ 鍋"})
+    scene = SimpleNamespace(**vars(result.scene) | {"title_line": "a b $\\frac{1}$ 鍋"})
     changed = SimpleNamespace(**vars(result) | {"parts": {part.name: part}, "scene": scene})
     with warnings.catch_warnings():
         warnings.simplefilter("error")
@@ -163,9 +171,20 @@ def test_the_viewer_of_a_screen(facing, frame, sentence):
 
 
 @pytest.mark.parametrize("draws", [day, fit])
-def test_a_scene_with_a_blank_title_is_untitled_above_pictures(draws):
+def test_a_scene_with_a_blank_title_is_untitled_above_pictures_of_studies(draws):
     """As in tables. Catches a title that each picture makes for itself."""
     scene = scene_from_text(scene_text().replace('title = "small"', 'title = " "'))
     figure = Figure()
     draws._head(figure, SimpleNamespace(scene=scene, traces=3, rays=8192, seed=1), "What was found")
     assert figure.get_suptitle().startswith("What was found\nuntitled")
+
+
+@pytest.mark.parametrize(("title", "told"), [(" ", "untitled"), ("a\\n  b", "a b")])
+def test_the_title_above_pictures_of_a_trace_is_that_of_the_scene_on_one_line(result, title, told):
+    """Also where the scene comes without its tables, as in the process that draws."""
+    scene = scene_from_text(scene_text().replace('title = "small"', f'title = "{title}"'))
+    changed = SimpleNamespace(**vars(result) | {"scene": scene})
+    for one in (changed, painter.shown(changed)):
+        figure = Figure()
+        style.head(figure, one, "What was found")
+        assert figure.get_suptitle() == f"What was found\n{told}: 524288 rays, seed 1"

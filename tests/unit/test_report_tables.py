@@ -4,6 +4,7 @@ import dataclasses
 import re
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from support.fake_result import make_result
 
@@ -77,6 +78,13 @@ def test_the_peak_is_told_in_the_frame_of_the_part(result):
     assert tables.place_of_peak(result, part) == "front at (4, -8, 130) mm from the focus"
     placed = SimpleNamespace(scene=SimpleNamespace(parts=(SimpleNamespace(name=part.name, frame="ground"),)))
     assert tables.place_of_peak(placed, part).endswith("from the ground origin")
+
+
+@pytest.mark.parametrize(("x_m", "told"), [(-0.0003, "0"), (-0.0006, "-1"), (-0.0, "0"), (float("nan"), "nan")])
+def test_places_of_peaks_are_told_to_the_millimetre(result, x_m, told):
+    """Errors planted and caught: a zero with a sign, a place that is not known ends the program."""
+    part = SimpleNamespace(**vars(result.parts["pot"]) | {"peak_at_m": np.array([x_m, 0.0, 0.13])})
+    assert tables.place_of_peak(result, part) == f"at ({told}, 0, 130) mm from the focus"
 
 
 def test_a_part_without_light_reads_none_seen(result):

@@ -49,8 +49,8 @@ def draw_side_view(result: Result) -> Figure:
         head(figure, result, "Side view, to scale")
         foot(
             figure,
-            f"{view.seen_from[0].upper()}{view.seen_from[1:]}. Thick line: section of the mirror through its middle; "
-            "thin grey: its rim.",
+            f"Rays and parts are {view.seen_from}; the mirror is cut through its middle (thick line; thin grey: its "
+            "rim).",
             f"{len(view.rays)} rays of the run, from the sun to where they end.",
         )
     return figure

@@ -58,7 +58,8 @@ def draw_spot(result: Result, screen: ScreenResult) -> Figure:
             figure,
             f"{power} W, peak {peak} kW/m² over {1e4 * screen.peak_patch_m2:.2g} cm². {noise_line(noise, 'bin')}",
             f"{spotmap.viewer(result, screen)} Dashed circles hold the share of the power written on them.",
-            "White contours in kW/m², smoothed. Hatched: no light seen, or standard error above 50 %.",
+            "Colours: single bins, so the brightest can pass the peak. White contours in kW/m²: smoothed.",
+            "Hatched: no light seen, or standard error above 50 %.",
         )
     return figure
 

@@ -39,9 +39,8 @@ DARK_HALO = [withStroke(linewidth=2.0, foreground="black")]
 
 def head(figure: Figure, result: Result, what: str) -> None:
     """What is shown, of which scene, with how many rays, above a picture of a result."""
-    title = " ".join(result.scene.title.split()) or "untitled"
     stopped = ", stopped early" if result.stopped else ""
-    above(figure, what, title, f": {result.rays} rays, seed {result.seed}{stopped}")
+    above(figure, what, result.scene.title_line, f": {result.rays} rays, seed {result.seed}{stopped}")
 
 
 def above(figure: Figure, what: str, title: str, how: str = "") -> None:
