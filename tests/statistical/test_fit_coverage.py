@@ -145,7 +145,7 @@ def test_kinds_with_right_errors_disagree_in_a_twentieth_of_all_tests(seed):
 
 @pytest.mark.parametrize("other_se", [0.1, 0.3, 3.0])
 def test_three_radii_and_a_power_together_hold_the_truth(other_se, seed):
-    """Radii of a spot of 5 mrad scatter by 5 %, the slope error of the power by 0.1, 0.3 or, which tells nothing, 3 mrad.
+    """Radii of a spot of 5 mrad scatter by 5 %, the slope error of the power by 0.1, 0.3 or, next to useless, 3 mrad.
 
     Where they agree, the interval holds the truth in 95 % of 2000 tests, 2.1 % more or less: 4.3 standard deviations,
     a false alarm in 60 000. Catches an interval of 1.96 errors of the mean, which holds it in 89 %, and one with

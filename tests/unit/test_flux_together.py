@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import dishtrace as dt
-from dishtrace.flux import prepared
+from dishtrace.flux import placed, prepared
 from dishtrace.flux.placed import light_key
 from dishtrace.flux.together import trace_together
 from dishtrace.scene.read import scene_from_text
@@ -120,14 +120,14 @@ def test_parts_screens_title_and_run_do_not_tell_mirror_rays_apart(tmp_path):
 
 
 def test_unchanged_parts_are_placed_once(monkeypatch):
-    placed, real = [], prepared.part_meshes
+    calls, real = [], placed.part_meshes
 
     def part_meshes(scene, *arguments, known, **options):
         before = set(known)
         meshes = real(scene, *arguments, known=known, **options)
-        placed.append([mesh.name for mesh in meshes if mesh in [known[key] for key in set(known) - before]])
+        calls.append([mesh.name for mesh in meshes if mesh in [known[key] for key in set(known) - before]])
         return meshes
 
-    monkeypatch.setattr(prepared, "part_meshes", part_meshes)
+    monkeypatch.setattr(placed, "part_meshes", part_meshes)
     trace_together(scenes()[:3], rays=8192, seed=5, peak_points=False)
-    assert placed == [["plate", "arm"], [], ["plate"]]
+    assert calls == [["plate", "arm"], [], ["plate"]]
