@@ -9,6 +9,8 @@ import numpy as np
 
 NODES_PER_PANEL = 16
 BISECTIONS = 64
+ROUNDING = 4e-16
+"""Relative differences of shares and of angles below which both are as good as equal. [–]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,8 +80,8 @@ class RadialProfile:
     def angle_outside(self, share: np.ndarray) -> np.ndarray:
         """Angle beyond which the given share of the power lies: the inverse of `share_outside`.
 
-        By the closed form, or by bisection on the monotone `share_outside`; inside a dark ring, where the inverse
-        is not unique, the outer edge of the ring.
+        By the closed form, or by Newton's method on the monotone `share_outside`, kept within brackets by bisection;
+        inside a dark ring, where the inverse is not unique, the outer edge of the ring.
 
         Parameters
         ----------
@@ -94,14 +96,33 @@ class RadialProfile:
         share = np.asarray(share, dtype=float)
         if self.closed_angle_outside is not None:
             return self.closed_angle_outside(share)
-        low = np.zeros(share.shape)
-        high = np.full(share.shape, self.panel_edges[-1])
+        angle = self._solved(share.ravel()).reshape(share.shape)
+        return np.where(share >= 1.0, 0.0, angle)
+
+    def _solved(self, share: np.ndarray) -> np.ndarray:
+        """`angle_outside` of shares (n,), each in the panel that holds it. [rad]"""
+        edges = self.panel_edges
+        last = np.searchsorted(-self.outer, -share * self.total, side="right") - 1
+        panel = np.clip(last, 0, edges.size - 2)
+        low, high = edges[panel].copy(), edges[panel + 1].copy()
+        angle = 0.5 * (low + high)
+        left = np.arange(len(share))
         for _ in range(BISECTIONS):
-            middle = 0.5 * (low + high)
-            is_inside = self.share_outside(middle) >= share
-            low = np.where(is_inside, middle, low)
-            high = np.where(is_inside, high, middle)
-        return np.where(share >= 1.0, 0.0, 0.5 * (low + high))
+            at = angle[left]
+            beyond = self.share_outside(at) - share[left]
+            is_inside = beyond >= 0.0
+            low[left] = np.where(is_inside, at, low[left])
+            high[left] = np.where(is_inside, high[left], at)
+            slope = self.radiance(at) * np.cos(at) * np.sin(at) / self.total
+            step = np.divide(beyond, slope, out=np.full(at.shape, np.inf), where=slope > 0.0)
+            is_found = (np.abs(beyond) <= ROUNDING * share[left]) | (np.abs(step) <= ROUNDING * at)
+            aimed, middle = at + step, 0.5 * (low[left] + high[left])
+            is_aimed = (aimed > low[left]) & (aimed < high[left])
+            angle[left] = np.where(is_found, at, np.where(is_aimed, aimed, middle))
+            left = left[~is_found]
+            if len(left) == 0:
+                break
+        return angle
 
     def rms(self) -> float:
         """Root mean square angle from the centre, weighted by power; radial, per axis over sqrt 2. [rad]."""
