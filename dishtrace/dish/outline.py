@@ -370,15 +370,18 @@ def _in_triangle(corners: np.ndarray, s: np.ndarray, v: np.ndarray) -> np.ndarra
 
 
 def _inside_polygon(xy: np.ndarray, vertices: np.ndarray) -> np.ndarray:
-    """Even-odd count of the sides that a ray towards +x crosses, one side at a time to keep memory small."""
-    x, y = xy[..., 0], xy[..., 1]
-    inside = np.zeros(x.shape, dtype=bool)
+    """Even-odd count of the sides that a ray towards +x crosses, each side for the points at its height."""
+    order = np.argsort(xy[..., 1], axis=None, kind="stable")
+    x, y = xy[..., 0].ravel()[order], xy[..., 1].ravel()[order]
+    is_odd = np.zeros(x.shape, dtype=bool)
     for (x0, y0), (x1, y1) in zip(vertices, np.roll(vertices, -1, axis=0), strict=True):
         if y0 == y1:
             continue
-        crossing = x0 + (y - y0) * (x1 - x0) / (y1 - y0)
-        inside ^= ((y0 > y) != (y1 > y)) & (x < crossing)
-    return inside
+        beside = slice(*np.searchsorted(y, (min(y0, y1), max(y0, y1))))
+        is_odd[beside] ^= x[beside] < x0 + (y[beside] - y0) * (x1 - x0) / (y1 - y0)
+    inside = np.empty(x.shape, dtype=bool)
+    inside[order] = is_odd
+    return inside.reshape(xy.shape[:-1])
 
 
 def _distance_to_edges(corners: np.ndarray) -> float:
