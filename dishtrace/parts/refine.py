@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dishtrace.parts.triangles import areas_of
+from dishtrace.parts.triangles import areas_of, corner_numbers
 
 LARGEST_BIN_M2 = 1e-4
 """Area above which a triangle is split where the budget allows it: the patch of the peak flux [m2]."""
@@ -56,10 +56,9 @@ def marked_edges(triangles: np.ndarray, is_large: np.ndarray) -> np.ndarray:
 
     Edge k runs from corner k to corner k + 1.
     """
-    points, corners = np.unique(triangles.reshape(-1, 3), axis=0, return_inverse=True)
-    start = corners.reshape(-1, 3)
+    start = corner_numbers(triangles)
     end = np.roll(start, -1, axis=1)
-    key = np.minimum(start, end) * np.int64(len(points)) + np.maximum(start, end)
+    key = np.minimum(start, end) * (start.max() + 1) + np.maximum(start, end)
     lengths = np.linalg.norm(np.roll(triangles, -1, axis=1) - triangles, axis=2)
     longest = np.argmax(lengths, axis=1)
     chosen = np.take_along_axis(key, longest[:, np.newaxis], axis=1)[is_large, 0]
