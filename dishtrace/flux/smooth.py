@@ -22,6 +22,21 @@ def smoothed(maps: np.ndarray, weights: np.ndarray) -> np.ndarray:
     """
     reach = len(weights) // 2
     n, m = maps.shape[-2:]
-    shape = (n + 2 * reach, m + 2 * reach)
+    shape = (quick_length(n + 2 * reach), quick_length(m + 2 * reach))
     spread = np.fft.irfft2(np.fft.rfft2(maps, shape) * np.fft.rfft2(weights, shape), shape)
     return spread[..., reach : reach + n, reach : reach + m]
+
+
+def quick_length(least: int) -> int:
+    """The shortest length from one on that has no prime factor above 5: quick to transform."""
+    length = least
+    while not _has_small_factors(length):
+        length += 1
+    return length
+
+
+def _has_small_factors(number: int) -> bool:
+    for factor in (2, 3, 5):
+        while number % factor == 0:
+            number //= factor
+    return number == 1
