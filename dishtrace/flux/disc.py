@@ -31,6 +31,8 @@ class Disc:
         Number of the part's triangle that holds its middle. [–]
     triangles, normals : (m, 3, 3), (m, 3) float64
         Corners [m] of the pieces and unit normals of that side.
+    index : (m,) int64
+        Number of the part's triangle that each piece is of. [–]
     shares : (m,) float64
         Share of each piece that belongs to it. [–]
     area : float
@@ -41,6 +43,7 @@ class Disc:
     triangle: int
     triangles: np.ndarray
     normals: np.ndarray
+    index: np.ndarray
     shares: np.ndarray
     area: float
 
@@ -82,8 +85,9 @@ def disc_about(mesh: PartMesh, place: np.ndarray, triangle: int, side: str, *, a
     before = np.cumsum(areas[order]) - areas[order]
     order = order[before < area]
     shares = np.clip((area - before[: len(order)]) / areas[order], 0.0, 1.0)
-    middle = int(which[order[0]])
-    return Disc(place, middle, pieces[order], normals[which[order]], shares, float(shares @ areas[order]))
+    which = which[order]
+    area = float(shares @ areas[order])
+    return Disc(place, int(which[0]), pieces[order], normals[which], which, shares, area)
 
 
 def _is_within(triangles: np.ndarray, place: np.ndarray, distance: float) -> np.ndarray:

@@ -333,8 +333,9 @@ def places_in_patch(
     edges = triangles[:, 1:] - triangles[:, :1]
     areas = 0.5 * np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1) * shares
     cdf = np.cumsum(areas) / areas.sum()
-    u = np.stack([point_values(points, scramble=k, start=0, count=count) for k in range(N_SCRAMBLES)], axis=1)
-    u = u.reshape(-1, u.shape[-1])[:, -N_PLACE:]
+    last = slice(-N_PLACE, None)
+    u = [point_values(points, scramble=k, start=0, count=count, dimensions=last) for k in range(N_SCRAMBLES)]
+    u = np.stack(u, axis=1).reshape(-1, N_PLACE)
     which = np.minimum(np.searchsorted(cdf, u[:, 0], side="right"), len(cdf) - 1)
     root = np.sqrt(u[:, 1])
     b, c = root * (1.0 - u[:, 2]), root * u[:, 2]

@@ -1,8 +1,8 @@
-"""The flux at the brightest point of each part, and over the brightest disc, by looking back over the mirror.
+"""The flux at the brightest point of each part, by looking back over the mirror.
 
 The search starts from the brightest patch of the tally and climbs on the flux of first arrivals; the value is taken
 with other sample points than the search, so that it is not biased high. Light that arrives later (thrown back by parts)
-is added to both as its mean over the patch of triangles about the point, from the tally. No triangle matters for first
+is added as its mean over the patch of triangles about the point, from the tally. No triangle matters for first
 arrivals: the tally's patches are made of whole triangles, and where these are not small against the spot their peak is
 too low.
 """
@@ -10,11 +10,11 @@ too low.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.flux.disc import Disc, disc_about, quarters
+from dishtrace.flux.disc import quarters
 from dishtrace.flux.peak import PATCH_AREA, patch_about
 from dishtrace.stats import Estimate, total
 
@@ -24,15 +24,10 @@ if TYPE_CHECKING:
     from dishtrace.parts.assemble import PartMesh
     from dishtrace.trace.cpu import Optics
 
-# Samples of each scramble for one place of the search, for the value, and for the mean over a patch.
-SEARCH_COUNT, POINT_COUNT, PATCH_COUNT = 16, 1024, 2048
+# Samples of each scramble for one place of the search, and for what is told of a point.
+SEARCH_COUNT, POINT_COUNT = 16, 1024
 # And for a place of a search that must not be misled by noise.
 SURE_COUNT = 256
-# Samples of each scramble for a disc of the search; radius of the first ring of discs about the best one, in its radii.
-DISC_COUNT = 512
-FIRST_DISC_STEP = 0.5
-# Where the mean over a disc has a larger error than this, so many times as many samples are taken.
-SURE_SHARE, MORE = 0.005, 8
 # Places that the search starts with, and at most; rings of places around the best one, each half as wide as the last if
 # that found nothing better, down to a step of so much of the patch's radius.
 N_STARTS, MOST_STARTS = 16, 40
@@ -106,56 +101,6 @@ def _searched(mesh: PartMesh, triangle: int, side: str) -> Patch:
     return patch_of(mesh, triangle, side, area=area)
 
 
-def brightest(look: Look, part: PartResult) -> tuple[np.ndarray, int, Disc]:
-    """The brightest point near the tally's peak [m], the triangle that it lies on, and the brightest disc.
-
-    The disc lies about that point, or where the flux has a hollow about another: it is climbed to from the middle of
-    the tally's brightest patch. Deterministic: all places are looked at with the same sample points.
-    """
-    mesh, side, first = part.mesh, part.peak_side, part.peak_triangle
-    discs = _Discs(look, mesh, side)
-    middle = discs.about(mesh.triangles[first].mean(axis=0), first)
-    for count in (SEARCH_COUNT, SURE_COUNT):
-        place, triangle = brightest_point(look, mesh, first, side, count=count)
-        seen = discs.about(place, triangle)
-        # Otherwise there is a hollow, or the light is so faint that the search was misled.
-        if seen.flux >= middle.flux:
-            return place, triangle, seen.disc
-    return place, triangle, discs.climbed(middle, _searched(mesh, first, side))
-
-
-class _Seen(NamedTuple):
-    """A disc and the flux of first arrivals over it, as a search sees it. [W/m2]"""
-
-    flux: float
-    disc: Disc
-
-
-class _Discs:
-    """Discs of one side of a part, for a search."""
-
-    def __init__(self, look: Look, mesh: PartMesh, side: str) -> None:
-        self.look, self.mesh, self.side = replace(look, patch_points=look.search_points), mesh, side
-
-    def about(self, place: np.ndarray, triangle: int) -> _Seen:
-        """The disc about a point on a triangle."""
-        disc = disc_about(self.mesh, place, triangle, self.side, area=PATCH_AREA)
-        return _Seen(flux_over(self.look, disc, count=DISC_COUNT).value, disc)
-
-    def climbed(self, best: _Seen, around: Patch) -> Disc:
-        """The brightest disc, by rings about the best one so far, within some triangles."""
-        step = FIRST_DISC_STEP
-        for _ in range(MOST_RINGS):
-            on = np.flatnonzero(around.index == best.disc.triangle)
-            if len(on) == 0 or step < FINEST_STEP:
-                break
-            places, which = _ring(around, best.disc.place, int(on[0]), step * best.disc.radius)
-            ring = [self.about(place, int(around.index[k])) for place, k in zip(places, which, strict=True)]
-            rival = max(ring, key=lambda seen: seen.flux, default=best)
-            best, step = (rival, step) if rival.flux > best.flux else (best, 0.5 * step)
-        return best.disc
-
-
 def brightest_point(
     look: Look, mesh: PartMesh, triangle: int, side: str, *, count: int = SEARCH_COUNT
 ) -> tuple[np.ndarray, int]:
@@ -220,22 +165,6 @@ def _ring(patch: Patch, place: np.ndarray, on: int, step: float) -> tuple[np.nda
     which = which[found]
     weights = np.stack([1.0 - u[found, which] - v[found, which], u[found, which], v[found, which]], axis=1)
     return np.einsum("ki,kij->kj", weights, patch.triangles[which]), which
-
-
-def flux_over(look: Look, patch: Patch | Disc, *, count: int = PATCH_COUNT) -> Estimate:
-    """Mean flux of first arrivals over a patch or a disc, looked back. [W/m2]"""
-    from dishtrace.flux.look import places_in_patch
-
-    seeing = look.aimed(patch.triangles[0].mean(axis=0), patch.normals[0], blur=patch.radius)
-    places, which = places_in_patch(patch.triangles, patch.shares, look.patch_points, count=count)
-    return seeing.over(places, patch.normals[which])
-
-
-def flux_over_disc(look: Look, disc: Disc) -> Estimate:
-    """Mean flux of first arrivals over a disc, sure enough to be told. [W/m2]"""
-    flux = flux_over(look, disc)
-    is_sure = flux.se is not None and flux.se <= SURE_SHARE * flux.value
-    return flux if is_sure else flux_over(look, disc, count=MORE * PATCH_COUNT)
 
 
 def has_later_light(part: PartResult) -> bool:

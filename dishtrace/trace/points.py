@@ -199,7 +199,9 @@ def neighbours_in_turn(points: Points, *, n_bits: int, dimensions: tuple[int, ..
     return points._replace(columns=columns, numbering=numbering)
 
 
-def point_values(points: Points, *, scramble: int, start: int, count: int) -> np.ndarray:
+def point_values(
+    points: Points, *, scramble: int, start: int, count: int, dimensions: slice = slice(None)
+) -> np.ndarray:
     """Points of one scramble, computed one by one from their index (the plain twin of the kernels' stepping).
 
     Parameters
@@ -209,6 +211,8 @@ def point_values(points: Points, *, scramble: int, start: int, count: int) -> np
         0 to 31.
     start, count : int
         First index and number of points.
+    dimensions : slice
+        Those wanted; left out, all.
 
     Returns
     -------
@@ -217,7 +221,9 @@ def point_values(points: Points, *, scramble: int, start: int, count: int) -> np
     """
     index = np.arange(start, start + count, dtype=np.uint64)
     gray = index ^ (index >> np.uint64(1))
-    bits = ((gray[:, np.newaxis] >> np.arange(N_BITS, dtype=np.uint64)) & np.uint64(1)).astype(bool)
-    chosen = np.where(bits[:, np.newaxis, :], points.columns[scramble][np.newaxis], np.uint32(0))
-    state = np.bitwise_xor.reduce(chosen, axis=2) ^ points.shifts[scramble]
+    n_bits = (start + count - 1).bit_length()
+    bits = ((gray[:, np.newaxis] >> np.arange(n_bits, dtype=np.uint64)) & np.uint64(1)).astype(bool)
+    columns = points.columns[scramble, dimensions, :n_bits]
+    chosen = np.where(bits[:, np.newaxis, :], columns[np.newaxis], np.uint32(0))
+    state = np.bitwise_xor.reduce(chosen, axis=2) ^ points.shifts[scramble, dimensions]
     return (state.astype(np.float64) + 0.5) * 2.0**-N_BITS

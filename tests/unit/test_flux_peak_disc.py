@@ -10,10 +10,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from dishtrace.flux.brightest import flux_over
 from dishtrace.flux.disc import disc_about
 from dishtrace.flux.look import looking
 from dishtrace.flux.measure import trace
-from dishtrace.flux.peak_point import brightest_point, flux_over, together
+from dishtrace.flux.peak_point import brightest_point, together
 from dishtrace.parts.triangles import areas_of
 from dishtrace.scene.read import scene_from_text
 from dishtrace.stats import Estimate, total
