@@ -11,7 +11,7 @@ from dishtrace.cli.ctrl_c import answered
 from dishtrace.cli.printing import encodable
 
 
-def watched(work: Callable[..., Any], subject: Any, *, quiet: bool, **options: int | float | str | None) -> Any:
+def watched(work: Callable[..., Any], subject: Any, *, quiet: bool, **options: Any) -> Any:
     """Do long work on a subject with a bar, announcements and a word on Ctrl-C, or without a word."""
     if quiet:
         return work(subject, **options)

@@ -94,11 +94,11 @@ def trace_command(
             described = load(scene)
             options = {"rays": rays, "seed": seed, "threads": threads, "until": until, "seconds": seconds}
             _check(described, **options)
-            folder = results_folder(scene, out, as_json)
-            result = _traced(described, quiet=quiet, **options)
-            if folder is not None:
-                earlier, removed = _clear(result, folder)
-                painter.begin(result, folder)
+            path = results_folder(scene, out, as_json)
+            folder = None if path is None else _Folder(path, painter)
+            begin = None if folder is None else folder.begin
+            result = _traced(described, quiet=quiet, rays_traced=begin, **options)
+            painter.go_on(result)
             drift = _drift(result)
             heat = _heat(result)
             if as_json:
@@ -106,9 +106,9 @@ def trace_command(
             elif not quiet:
                 _print_summary(result, drift, heat)
             if folder is not None:
-                tables, pictures, left = _write(result, drift, heat, painter, folder, earlier)
+                folder.write(result, drift, heat)
                 if not (as_json or quiet):
-                    _print_written(result, folder, tables, pictures, sorted([*removed, *left]))
+                    _print_written(result, folder)
         if result.stopped or (drift is not None and drift.stopped):
             raise typer.Exit(STOPPED)
 
@@ -170,42 +170,60 @@ def _writing(folder: Path) -> Iterator[None]:
         ) from error
 
 
-def _clear(result: Result, folder: Path) -> tuple[frozenset[str], list[str]]:
-    """What an earlier run can have written, and what of it was removed: all that this run does not write anew.
+class _Folder:
+    """The results folder of a trace: what an earlier run left there goes, tables and pictures of this one come.
 
-    Before anything is written, since the new results.json does not tell those names.
+    Attributes
+    ----------
+    path : Path
+    tables, pictures, removed : list of str
+        Names of files.
     """
-    from dishtrace.report.earlier import earlier_files, files_of, remove_stale
 
-    with _writing(folder):
-        earlier = earlier_files(folder)
-        return earlier, remove_stale(folder, earlier, files_of(result.to_dict()))
+    def __init__(self, path: Path, painter: Painter) -> None:
+        self.path, self._painter = path, painter
+        self._earlier: frozenset[str] = frozenset()
+        self.tables: list[str] = []
+        self.pictures: list[str] = []
+        self.removed: list[str] = []
+
+    def begin(self, result: Result) -> None:
+        """Remove what an earlier run can have written and this one does not, and begin with the pictures.
+
+        Before anything is written, since the new results.json does not tell the earlier names.
+        """
+        from dishtrace.report.earlier import earlier_files, files_of, remove_stale
+
+        with _writing(self.path):
+            self._earlier = earlier_files(self.path)
+            self.removed = remove_stale(self.path, self._earlier, files_of(result.to_dict()))
+        self._painter.begin(result, self.path)
+
+    def write(self, result: Result, drift: Drift | None, heat: dict[str, dict]) -> None:
+        """Write tables and pictures, and remove what came out too dark this time."""
+        from dishtrace.report.earlier import remove_stale
+        from dishtrace.report.exports import write_tables
+
+        with _writing(self.path):
+            self.tables = write_tables(result, self.path, drift, heat)
+            self.pictures = self._painter.finish(result, self.path)
+            left = remove_stale(self.path, self._earlier, [*self.tables, *self.pictures])
+        self.removed = sorted([*self.removed, *left])
 
 
-def _write(
-    result: Result, drift: Drift | None, heat: dict[str, dict], painter: Painter, folder: Path, earlier: frozenset[str]
-) -> tuple[list[str], list[str], list[str]]:
-    """Write tables and pictures; names of both, and of what was removed since it came out too dark this time."""
-    from dishtrace.report.earlier import remove_stale
-    from dishtrace.report.exports import write_tables
-
-    with _writing(folder):
-        tables = write_tables(result, folder, drift, heat)
-        pictures = painter.finish(result, folder)
-        return tables, pictures, remove_stale(folder, earlier, [*tables, *pictures])
-
-
-def _print_written(result: Result, folder: Path, tables: list[str], pictures: list[str], removed: list[str]) -> None:
+def _print_written(result: Result, folder: _Folder) -> None:
     """Say what was written and removed."""
     from dishtrace.report.fluxmap import can_be_mapped
 
-    listed = f"Written to {folder}: {len(tables)} tables (results.json and csv) and {len(pictures)} pictures: "
-    lines = textwrap.wrap(listed + ", ".join(pictures), 80, break_on_hyphens=False)
+    counts = f"{len(folder.tables)} tables (results.json and csv) and {len(folder.pictures)} pictures: "
+    lines = textwrap.wrap(
+        f"Written to {folder.path}: {counts}" + ", ".join(folder.pictures), 80, break_on_hyphens=False
+    )
     dim = [part.name for part in result.parts.values() if not can_be_mapped(part)]
     if dim:
         lines += textwrap.wrap("Too little mirror light for a flux map on: " + ", ".join(dim), 80)
-    if removed:
-        text = "Removed, since an earlier run wrote them and this one does not: " + ", ".join(removed)
+    if folder.removed:
+        text = "Removed, since an earlier run wrote them and this one does not: " + ", ".join(folder.removed)
         lines += textwrap.wrap(text, 80, break_on_hyphens=False)
     print_lines(["", *lines])
 

@@ -41,6 +41,7 @@ def trace(
     peak_points: bool = True,
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
+    rays_traced: Callable[[Result], None] | None = None,
 ) -> Result:
     """Trace a scene: where the light goes, how much of it, how large the spot is.
 
@@ -67,6 +68,9 @@ def trace(
         Called with (rays done, rays wanted) between stretches of work.
     announce : callable, optional
         Called with a line of text when something slow is about to happen (kernels compile).
+    rays_traced : callable, optional
+        Called with the result as the rays tell it, before it is looked back from the parts' brightest points: what
+        tells no peak can be drawn meanwhile.
 
     Returns
     -------
@@ -119,6 +123,8 @@ def trace(
     )
     if wanted.is_open:
         result = _with_goal(result, watch.reached(seconds=wanted.seconds, ended_by=ended_by))
+    if rays_traced is not None:
+        rays_traced(result)
     return with_brightest(result, laid) if peak_points and not stopped else result
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -47,8 +48,8 @@ class Panel:
         Where the part's peak lies, when it is seen in this drawing. [m]
     window : (2, 2) float64
         Lower left and upper right corner of what is shown. [m]
-    numbers : tuple of (x, y, flux)
-        Places and mean fluxes to print where there are no contour lines. [m, m, W/m2]
+    areas, depth : (m,) float64
+        Of the triangles [m2], and how near they are to the viewer [m].
     is_view : bool
         A view of a body rather than a flat surface: no contour lines.
     is_close : bool
@@ -63,7 +64,8 @@ class Panel:
     shade: np.ndarray
     peak: np.ndarray | None
     window: np.ndarray
-    numbers: tuple[tuple[float, float, float], ...]
+    areas: np.ndarray
+    depth: np.ndarray
     is_view: bool
     is_close: bool = False
 
@@ -128,7 +130,8 @@ def panels(part: PartResult, up: np.ndarray) -> tuple[list[Panel], list[str]]:
                     shade=np.ones(len(flux)),
                     peak=of_corners @ chart.uv[at[0]] if len(at) else None,
                     window=_window(chart.uv),
-                    numbers=_numbers(chart.uv, flux, part.mesh.areas[chart.index], np.zeros(len(flux))),
+                    areas=part.mesh.areas[chart.index],
+                    depth=np.zeros(len(flux)),
                     is_view=False,
                 )
             )
@@ -330,27 +333,31 @@ def _view(
         shade=np.abs(cosines[seen]),
         peak=place if is_peak_seen else None,
         window=_window(uv) if half_width is None else np.stack([place - half_width, place + half_width]),
-        numbers=_numbers(uv, flux, mesh.areas[seen], depth[seen]),
+        areas=mesh.areas[seen],
+        depth=depth[seen],
         is_view=True,
         is_close=half_width is not None,
     )
 
 
-def _numbers(
-    uv: np.ndarray, flux: np.ndarray, areas: np.ndarray, depth: np.ndarray
-) -> tuple[tuple[float, float, float], ...]:
-    """Mean flux around places on a coarse grid over a drawing."""
+def numbers(panel: Panel) -> Iterator[tuple[float, float, float]]:
+    """Places on a coarse grid over a drawing and the mean flux around each, to print where there are no contour lines.
+
+    Yields
+    ------
+    (x, y, flux)
+        [m], [m], [W/m2]
+    """
+    uv, depth = panel.uv, panel.depth
     low, high = uv.min(axis=(0, 1)), uv.max(axis=(0, 1))
     step = (high - low).max() / LABELS_ACROSS
     counts = np.maximum(1, np.round((high - low) / step)).astype(int)
     grids = [low[k] + (np.arange(counts[k]) + 0.5) * (high[k] - low[k]) / counts[k] for k in (0, 1)]
     points = np.stack(np.meshgrid(*grids), axis=-1).reshape(-1, 2)
     middles = uv.mean(axis=1)
-    found = []
     for point, seen in zip(points, front_most(uv, depth, points), strict=True):
         if seen < 0:
             continue
         near = (np.linalg.norm(middles - point, axis=1) < 0.25 * step) & (depth > depth[seen] - 0.5 * step)
         near[seen] = True
-        found.append((float(point[0]), float(point[1]), float(np.average(flux[near], weights=areas[near]))))
-    return tuple(found)
+        yield float(point[0]), float(point[1]), float(np.average(panel.flux[near], weights=panel.areas[near]))

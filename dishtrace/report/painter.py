@@ -1,8 +1,9 @@
 """A process of its own that draws the pictures of a result.
 
 The plotting library takes as long to load as a million rays to trace, so the process is started before the scene is
-read, and gets the result as soon as its pictures can be drawn. Where none can be started, or it fails, the pictures are
-drawn here: whatever is wrong with a drawing or a disk then shows here too.
+read. It gets the result as the rays tell it, and draws what tells no peak of a part; then the result with its peaks.
+Where none can be started, or it fails, the pictures are drawn here: whatever is wrong with a drawing or a disk then
+shows here too.
 """
 
 from __future__ import annotations
@@ -10,7 +11,9 @@ from __future__ import annotations
 import pickle
 import sys
 import threading
+from contextlib import suppress
 from pathlib import Path
+from queue import SimpleQueue
 from types import SimpleNamespace, TracebackType
 from typing import TYPE_CHECKING, Self
 
@@ -46,6 +49,8 @@ class Painter:
         self.is_wanted = is_wanted
         self._process: subprocess.Popen[bytes] | None = None
         self._talk: threading.Thread | None = None
+        self._results: SimpleQueue[tuple[SimpleNamespace, Path] | SimpleNamespace | None] = SimpleQueue()
+        self._has_peaks = False
         self._names: list[str] = []
 
     def __enter__(self) -> Self:
@@ -58,6 +63,7 @@ class Painter:
             return
         end(self._process)
         if self._talk is not None:
+            self._results.put(None)
             self._talk.join()
         close(self._process)
 
@@ -67,13 +73,30 @@ class Painter:
         return available_cores() > 1 and PLOTTING not in sys.modules
 
     def begin(self, result: Result, folder: Path) -> None:
-        """Let the process draw a result's pictures while other things are done here."""
+        """Let the process draw what a result tells before it is looked back for peaks, while other things are done."""
         if self._process is not None and self._talk is None:
-            self._talk = threading.Thread(target=self._tell, args=(result, folder), daemon=True)
+            self._results.put((shown(result), folder))
+            self._talk = threading.Thread(target=self._tell, daemon=True)
             self._talk.start()
 
-    def _tell(self, result: Result, folder: Path) -> None:
-        told, _ = self._process.communicate(pickle.dumps((shown(result), folder), protocol=pickle.HIGHEST_PROTOCOL))
+    def go_on(self, result: Result) -> None:
+        """Let the process draw what tells peaks of parts, too."""
+        if self._talk is not None and not self._has_peaks:
+            self._results.put(shown(result))
+            self._results.put(None)
+            self._has_peaks = True
+
+    def _tell(self) -> None:
+        """Hand results on until there are no more, and hear the names of the pictures.
+
+        One pickler for all of them: what an earlier result holds is not told again.
+        """
+        with suppress(BrokenPipeError):
+            pickler = pickle.Pickler(self._process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
+            for result in iter(self._results.get, None):
+                pickler.dump(result)
+                self._process.stdin.flush()
+        told, _ = self._process.communicate()
         self._names = told.decode("utf-8").splitlines()
 
     def finish(self, result: Result, folder: Path) -> list[str]:
@@ -85,6 +108,7 @@ class Painter:
             If a picture cannot be written.
         """
         self.begin(result, folder)
+        self.go_on(result)
         if self._talk is not None:
             self._talk.join()
             if self._process.returncode == 0:

@@ -100,8 +100,10 @@ def front_most(uv: np.ndarray, depth: np.ndarray, points: np.ndarray) -> np.ndar
         Number of the nearest triangle that covers the point, -1 where there is none. [–]
     """
     found = np.full(len(points), -1, dtype=np.int64)
+    low, high = uv.min(axis=1), uv.max(axis=1)
     for k, point in enumerate(points):
-        inside = np.flatnonzero(_covers(uv, point))
+        near = np.flatnonzero(np.all((low <= point) & (point <= high), axis=1))
+        inside = near[_covers(uv[near], point)]
         if len(inside):
             found[k] = inside[np.argmax(depth[inside])]
     return found

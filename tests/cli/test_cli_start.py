@@ -54,7 +54,7 @@ def test_the_process_draws_a_traced_scene_without_kernels_or_tables(scene, tmp_p
 def test_pictures_show_the_peak_that_is_told(scene, tmp_path, monkeypatch):
     """Looked back over a disc, and not that of the rays, which is known sooner."""
     shown = []
-    monkeypatch.setattr(Painter, "begin", lambda _, result, folder: shown.append(result.parts["plate"].peak_w_m2))
+    monkeypatch.setattr(Painter, "go_on", lambda _, result: shown.append(result.parts["plate"].peak_w_m2))
     assert CliRunner().invoke(app, ["trace", str(scene)], catch_exceptions=False).exit_code == 0
     told = json.loads((tmp_path / "results" / "yard" / "results.json").read_text(encoding="utf-8"))
     assert [peak.to_dict() for peak in shown[:1]] == [told["parts"]["plate"]["peak_w_m2"]]

@@ -135,8 +135,9 @@ def test_dark_parts_cannot_be_mapped():
 def panel_of(flux, error, uv=None):
     uv = np.zeros((len(flux), 3, 2)) if uv is None else uv
     window = np.array([[0.0, 0.0], [1.0, 1.0]])
+    ones = np.ones(len(flux))
     return fluxmap.Panel(
-        "", ("", ""), uv, np.array(flux), np.array(error), np.ones(len(flux)), None, window, (), is_view=False
+        "", ("", ""), uv, np.array(flux), np.array(error), ones, None, window, ones, 0.0 * ones, is_view=False
     )
 
 

@@ -1,12 +1,13 @@
 """Pictures drawn by a process of their own: the same as here, and drawn here where that process fails.
 
 Errors planted and caught: a picture left out of those handed on, an exit code of 0 after a failure, a process that
-outlives its context, a failure that is not met again here.
+outlives its context, a failure that is not met again here, a flux map drawn before the peaks are known.
 """
 
 from __future__ import annotations
 
 import sys
+from copy import copy
 
 import pytest
 from PIL import Image
@@ -15,6 +16,7 @@ from support.fake_result import make_result
 from dishtrace.report import painter, pictures
 from dishtrace.report.painter import Painter
 from dishtrace.report.pictures import process, style
+from dishtrace.stats import Estimate
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +49,23 @@ def test_the_process_draws_the_same_pictures(result, drawn_here, tmp_path, monke
     monkeypatch.setattr(pictures, "draw_all", None)
     with Painter(is_wanted=True) as paints:
         paints.begin(result, tmp_path)
+        names = paints.finish(result, tmp_path)
+    assert_same(drawn_here, tmp_path, names)
+    assert paints._process.poll() == 0
+
+
+@pytest.mark.parametrize("cores", [1, 2, 5])
+def test_flux_maps_wait_for_the_peaks(result, drawn_here, tmp_path, monkeypatch, cores):
+    """The process is told the result of the rays first, whose peaks are others."""
+    monkeypatch.setattr(pictures, "draw_all", None)
+    patch = f"import dishtrace.cores; dishtrace.cores.available_cores = lambda: {cores}; "
+    monkeypatch.setattr(painter, "COMMAND", patch + painter.COMMAND)
+    of_rays, pot = copy(result), copy(result.parts["pot"])
+    pot.peak_w_m2, pot.peak_triangle = Estimate(1.0, None), 0
+    of_rays.parts = {"pot": pot}
+    with Painter(is_wanted=True) as paints:
+        paints.begin(of_rays, tmp_path)
+        paints.go_on(result)
         names = paints.finish(result, tmp_path)
     assert_same(drawn_here, tmp_path, names)
     assert paints._process.poll() == 0
@@ -126,7 +145,7 @@ def test_no_process_without_need(monkeypatch):
 @pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
 @pytest.mark.parametrize("at_once", [1, 3])
 def test_pictures_side_by_side_are_the_same(result, drawn_here, tmp_path, at_once):
-    names = process.draw_side_by_side(result, tmp_path, at_once=at_once)
+    names = process.draw_side_by_side(result, tmp_path, at_once=at_once, with_peaks=lambda: result)
     assert_same(drawn_here, tmp_path, names)
 
 

@@ -64,21 +64,32 @@ def draw_all(result: Result, folder: Path) -> Iterator[str]:
 
 def pictures_of(result: Result) -> dict[str, Callable[[], Figure]]:
     """What draws each picture of a result, by the name of its file."""
+    return pictures_of_rays(result) | pictures_of_parts(result)
+
+
+def pictures_of_rays(result: Result) -> dict[str, Callable[[], Figure]]:
+    """The same for those that tell no peak of a part, so that they can be drawn before it is looked back for peaks."""
     found: dict[str, Callable[[], Figure]] = {"side-view.png": partial(draw_side_view, result)}
     for name, screen in named_screens(result).items():
         if name in UNDRAWN_SCREENS:
             continue
         found[f"spot-{name}.png"] = partial(draw_spot, result, screen)
         found[f"profile-{name}.png"] = partial(draw_profile, result, screen)
-    for name, part in zip(slugs(result.parts), result.parts.values(), strict=True):
-        if fluxmap.can_be_mapped(part):
-            found[f"flux-{name}.png"] = partial(draw_flux, result, part)
     mirror, facets = result.fits.mirror, result.fits.facets
     if mirror is not None:
         found["measured-mirror.png"] = partial(draw_measured, result, mirror)
     for slug, (name, fit) in zip(slugs(Path(file).stem for file in facets), facets.items(), strict=True):
         found[f"measured-facet-{slug}.png"] = partial(draw_measured_facet, result, name, fit)
     return found
+
+
+def pictures_of_parts(result: Result) -> dict[str, Callable[[], Figure]]:
+    """The same for the flux maps of parts, which tell their peaks."""
+    return {
+        f"flux-{name}.png": partial(draw_flux, result, part)
+        for name, part in zip(slugs(result.parts), result.parts.values(), strict=True)
+        if fluxmap.can_be_mapped(part)
+    }
 
 
 def draw_comparison(comparison: Comparison) -> Figure:

@@ -117,7 +117,7 @@ def _draw_contours(axis: Any, panel: fluxmap.Panel, scale: Normalize) -> bool:
 def _print_numbers(axis: Any, panel: fluxmap.Panel, scale: Normalize) -> None:
     """Mean fluxes on a coarse grid of places."""
     least = max(1000.0 * scale.vmin, 5.0 * scale.vmax)
-    for x, y, flux in panel.numbers:
+    for x, y, flux in fluxmap.numbers(panel):
         if flux > least:
             text = significant(flux / 1000.0, 2)
             axis.text(x, y, text, ha="center", va="center", fontsize=7, path_effects=HALO, clip_on=True)

@@ -1,7 +1,8 @@
 """The process that draws the pictures of one result: what `dishtrace.report.painter` starts and talks to.
 
-It takes a pickled result and a folder from standard input, draws side by side where processes can be doubled, and tells
-the names of the pictures on standard output. It ends with 0 only if all are written.
+It takes a pickled result and a folder from standard input, and then the same result with the peaks that were looked
+back for; draws side by side where processes can be doubled, and tells the names of the pictures on standard output. It
+ends with 0 only if all are written.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ import os
 import pickle
 import struct
 import sys
+from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +25,7 @@ from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
 
 from dishtrace.cores import available_cores
-from dishtrace.report.pictures import pictures_of
+from dishtrace.report.pictures import draw_all, pictures_of_parts, pictures_of_rays
 from dishtrace.report.pictures.style import COLOURS, DOTS_PER_INCH, HALO, SETTINGS, saved
 
 if TYPE_CHECKING:
@@ -30,6 +33,13 @@ if TYPE_CHECKING:
 
 NOT_WRITTEN = 3
 """Exit code when a file cannot be written: the process that waits meets the same when it tries itself."""
+RESULT_MODULES = (
+    "dishtrace.dish.pose",
+    "dishtrace.flux.peak_point",
+    "dishtrace.flux.screen",
+    "dishtrace.parts.assemble",
+)
+"""What results are made of, loaded while they are waited for."""
 TOKEN = struct.Struct("=H")
 
 
@@ -39,12 +49,14 @@ def main() -> None:
     names_to = os.dup(1)
     os.dup2(2, 1)
     warm_up()
+    for name in RESULT_MODULES:
+        import_module(name)
+    told = pickle.Unpickler(sys.stdin.buffer)
     try:
-        result, folder = pickle.load(sys.stdin.buffer)
+        result, folder = told.load()
+        names = draw_side_by_side(result, folder, at_once=available_cores(), with_peaks=told.load)
     except EOFError:
         return
-    try:
-        names = draw_side_by_side(result, folder, at_once=available_cores())
     except OSError:
         sys.exit(NOT_WRITTEN)
     with os.fdopen(names_to, "w", encoding="utf-8") as answer:
@@ -69,16 +81,19 @@ def warm_up() -> None:
         figure.savefig(io.BytesIO(), dpi=DOTS_PER_INCH)
 
 
-def draw_side_by_side(result: Result, folder: Path, *, at_once: int) -> list[str]:
+def draw_side_by_side(result: Result, folder: Path, *, at_once: int, with_peaks: Callable[[], Result]) -> list[str]:
     """Draw all pictures of a result, several at a time where processes can be doubled.
 
     Parameters
     ----------
     result : Result
+        As the rays tell it.
     folder : Path
         Exists and can be written.
     at_once : int
         Most pictures that are drawn at the same time. [–]
+    with_peaks : callable
+        Waits for the result with its peaks; meanwhile all pictures but the flux maps are drawn.
 
     Returns
     -------
@@ -90,22 +105,37 @@ def draw_side_by_side(result: Result, folder: Path, *, at_once: int) -> list[str
     OSError
         If a file cannot be written; with `at_once` above 1 raised in the process that met it, which ends.
     """
-    pictures = pictures_of(result)
-    names = list(pictures)
     if at_once == 1 or sys.platform != "linux":
-        return [saved(draw(), result.version, folder / name) for name, draw in pictures.items()]
+        return list(draw_all(with_peaks(), folder))
+    of_rays = pictures_of_rays(result)
+    first = _numbered(len(of_rays))
+    drawing = [_drawing([(first, of_rays)], result, folder) for _ in range(min(at_once - 1, len(of_rays)))]
+    whole = with_peaks()
+    of_parts = pictures_of_parts(whole)
+    then = _numbered(len(of_parts))
+    drawing += [_drawing([(then, of_parts), (first, of_rays)], whole, folder) for _ in range(at_once)]
+    codes = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in drawing]
+    if any(codes):
+        sys.exit(next(filter(None, codes)))
+    return [*of_rays, *of_parts]
+
+
+def _numbered(count: int) -> int:
+    """A pipe from which processes take so many numbers, each once."""
     waiting, numbers = os.pipe()
-    os.write(numbers, b"".join(TOKEN.pack(number) for number in range(len(names))))
+    os.write(numbers, b"".join(TOKEN.pack(number) for number in range(count)))
     os.close(numbers)
-    ids = []
-    for _ in range(min(at_once, len(names))):
-        ids.append(os.fork())
-        if ids[-1] == 0:
+    return waiting
+
+
+def _drawing(wanted: list[tuple[int, dict[str, Callable[[], Figure]]]], result: Result, folder: Path) -> int:
+    """A double of this process that draws, of some pictures and then of others, those whose number it takes first."""
+    child = os.fork()
+    if child == 0:
+        for waiting, pictures in wanted:
+            names = list(pictures)
             while token := os.read(waiting, TOKEN.size):
                 name = names[TOKEN.unpack(token)[0]]
                 saved(pictures[name](), result.version, folder / name)
-            os._exit(0)
-    codes = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in ids]
-    if any(codes):
-        sys.exit(next(filter(None, codes)))
-    return names
+        os._exit(0)
+    return child

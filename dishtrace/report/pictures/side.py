@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import rc_context
-from matplotlib.collections import PolyCollection
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 
 from dishtrace.report.layout import one_drawing
@@ -26,8 +26,9 @@ def draw_side_view(result: Result) -> Figure:
     figure = Figure(figsize=layout.size)
     with rc_context(SETTINGS):
         axis = figure.add_axes(layout.boxes[0])
-        for ray in view.rays:
-            axis.plot(*ray.T, color="#e08214", linewidth=0.6, alpha=0.6, zorder=1)
+        axis.add_collection(
+            LineCollection(view.rays, color="#e08214", linewidth=0.6, alpha=0.6, zorder=1), autolim=False
+        )
         axis.plot(*view.rim.T, color="0.6", linewidth=0.8, zorder=2)
         for line in view.mirror:
             axis.plot(*line.T, color="black", linewidth=2.4, zorder=3, solid_capstyle="butt")
