@@ -95,6 +95,36 @@ def test_a_function_of_kernels_refuses_a_call_from_python():
     assert from_python(twice)(1.5) == 3.0
 
 
+TRIPLED = """
+import sys
+import numpy as np
+from dishtrace.trace.compiling import kernel
+
+@kernel
+def tripled(values):
+    for k in range(len(values)):
+        values[k] *= 3.0
+
+values = np.ones(2)
+tripled(values)
+print(values.sum(), "numba.cpython.setobj" in sys.modules)
+"""
+
+
+def test_what_is_in_the_cache_is_loaded_without_what_compiling_needs(tmp_path):
+    """Loading that takes as long as tracing a million rays."""
+    (tmp_path / "tripling.py").write_text(TRIPLED, encoding="utf-8")
+    environment = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache")}
+    code = "import sys; sys.path.insert(0, '.'); import tripling"
+    told = [
+        subprocess.run(
+            [sys.executable, "-c", code], env=environment, cwd=tmp_path, capture_output=True, text=True, check=True
+        ).stdout
+        for _ in range(2)
+    ]
+    assert told == ["6.0 True\n", "6.0 False\n"]
+
+
 @pytest.mark.slow
 def test_an_edited_callee_in_another_file_is_noticed(tmp_path):
     """The compiled caller comes from the disk cache; after an edit of what it calls the new result must come."""
