@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 # Samples of each scramble for what is told of a disc, and of a patch of triangles, which the rays do not know well
 # either; and for a disc of the search.
 DISC_COUNT, PATCH_COUNT, SEARCH_DISC_COUNT = 2048, 512, 256
-# Where the mean over a disc that is told, or one of the search, has a larger error than this, so many times as many
+# Where the mean over a disc that is told, or any other mean, has a larger error than this, so many times as many
 # samples are taken.
 SURE_SHARE, SEARCH_SHARE, MORE = 0.005, 0.01, 8
 # Standard errors of the difference of two discs that are more than noise.
@@ -78,9 +78,7 @@ class _Discs:
     def about(self, place: np.ndarray, triangle: int) -> _Seen:
         """The disc about a point on a triangle."""
         disc = disc_about(self.mesh, place, triangle, self.side, area=PATCH_AREA)
-        flux, more = flux_over(self.look, disc, count=SEARCH_DISC_COUNT), 1
-        if not is_sure(flux, SEARCH_SHARE):
-            flux, more = flux_over(self.look, disc, count=MORE * SEARCH_DISC_COUNT), MORE
+        flux, more = sure_flux(self.look, disc, count=SEARCH_DISC_COUNT, share=SEARCH_SHARE)
         return _Seen(flux, disc, more)
 
     def at(self, place: np.ndarray, triangle: int) -> float:
@@ -118,10 +116,17 @@ def flux_over(look: Look, patch: Patch | Disc, *, count: int) -> Estimate:
 
 def flux_over_disc(look: Look, disc: Disc) -> Estimate:
     """Mean flux of first arrivals over a disc, sure enough to be told. [W/m2]"""
-    flux = flux_over(look, disc, count=DISC_COUNT)
-    return flux if is_sure(flux, SURE_SHARE) else flux_over(look, disc, count=MORE * DISC_COUNT)
+    return sure_flux(look, disc, count=DISC_COUNT, share=SURE_SHARE)[0]
 
 
-def is_sure(flux: Estimate, share: float) -> bool:
-    """Whether the standard error is known and no more than a share of the value."""
-    return flux.se is not None and flux.se <= share * flux.value
+def flux_over_patch(look: Look, patch: Patch) -> Estimate:
+    """Mean flux of first arrivals over a patch of triangles, to be compared with that of the rays. [W/m2]"""
+    return sure_flux(look, patch, count=PATCH_COUNT, share=SEARCH_SHARE)[0]
+
+
+def sure_flux(look: Look, patch: Patch | Disc, *, count: int, share: float) -> tuple[Estimate, int]:
+    """`flux_over`, and how many times the samples were taken: more where the error exceeds a share of the flux."""
+    flux = flux_over(look, patch, count=count)
+    if flux.se is not None and flux.se <= share * flux.value:
+        return flux, 1
+    return flux_over(look, patch, count=MORE * count), MORE
