@@ -33,6 +33,7 @@ from dishtrace.report.painter import Painter
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
+    from dishtrace.flux.sketch import Sketch
     from dishtrace.scene.model import Scene
     from dishtrace.study.drift import Drift
 
@@ -96,8 +97,8 @@ def trace_command(
             _check(described, **options)
             path = results_folder(scene, out, as_json)
             folder = None if path is None else _Folder(path, painter)
-            begin = None if folder is None else folder.begin
-            result = _traced(described, quiet=quiet, rays_traced=begin, **options)
+            told_of = {} if folder is None else {"placed": folder.placed, "rays_traced": folder.rays_traced}
+            result = _traced(described, quiet=quiet, **options, **told_of)
             painter.go_on(result)
             drift = _drift(result)
             heat = _heat(result)
@@ -187,17 +188,21 @@ class _Folder:
         self.pictures: list[str] = []
         self.removed: list[str] = []
 
-    def begin(self, result: Result) -> None:
-        """Remove what an earlier run can have written and this one does not, and begin with the pictures.
+    def placed(self, sketch: Sketch) -> None:
+        """Begin with the pictures."""
+        self._painter.begin(sketch, self.path)
 
-        Before anything is written, since the new results.json does not tell the earlier names.
+    def rays_traced(self, result: Result) -> None:
+        """Remove what an earlier run can have written and this one does not, and go on with the pictures.
+
+        Before results.json is written, since the new one does not tell the earlier names.
         """
         from dishtrace.report.earlier import earlier_files, files_of, remove_stale
 
         with _writing(self.path):
             self._earlier = earlier_files(self.path)
             self.removed = remove_stale(self.path, self._earlier, files_of(result.to_dict()))
-        self._painter.begin(result, self.path)
+        self._painter.go_on(result)
 
     def write(self, result: Result, drift: Drift | None, heat: dict[str, dict]) -> None:
         """Write tables and pictures, and remove what came out too dark this time."""

@@ -18,6 +18,7 @@ from dishtrace.flux.part import part_results
 from dishtrace.flux.prepared import compiled, prepare
 from dishtrace.flux.result import Result
 from dishtrace.flux.screen import radii_of
+from dishtrace.flux.sketch import Sketch, sketch_of
 from dishtrace.stats import Estimate, jackknife, total
 from dishtrace.trace.cpu import ray_path
 from dishtrace.trace.interrupt import StopFlag
@@ -41,6 +42,7 @@ def trace(
     peak_points: bool = True,
     progress: Callable[[int, int], None] | None = None,
     announce: Callable[[str], None] | None = None,
+    placed: Callable[[Sketch], None] | None = None,
     rays_traced: Callable[[Result], None] | None = None,
 ) -> Result:
     """Trace a scene: where the light goes, how much of it, how large the spot is.
@@ -68,6 +70,9 @@ def trace(
         Called with (rays done, rays wanted) between stretches of work.
     announce : callable, optional
         Called with a line of text when something slow is about to happen (kernels compile).
+    placed : callable, optional
+        Called with the scene as it stands under its sun, before it is traced: what tells no flux can be drawn
+        meanwhile.
     rays_traced : callable, optional
         Called with the result as the rays tell it, before it is looked back from the parts' brightest points: what
         tells no peak can be drawn meanwhile.
@@ -88,6 +93,8 @@ def trace(
     goal, seed, threads, n_points = wanted.goal, wanted.seed, wanted.threads, wanted.n_points
     with StopFlag() as stop:
         prepared, compile_seconds = compiled(lambda: prepare(scene, seed=seed), announce=announce, stop=stop)
+        if placed is not None:
+            placed(sketch_of(prepared))
         started = time.perf_counter()
         laid = laid_out(prepared, n_points=n_points, threads=threads, stop=stop)
         watch = Watch(goal, lambda points: _wanted(goal, laid, points * N_SCRAMBLES))

@@ -17,7 +17,8 @@ from dishtrace.flux.ledger import hole_power, ledger
 from dishtrace.flux.look import looking
 from dishtrace.flux.part import part_results
 from dishtrace.flux.result import Result
-from dishtrace.trace.cpu import BACKEND, Optics, ray_path
+from dishtrace.flux.sketch import sample_rays
+from dishtrace.trace.cpu import BACKEND, Optics
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
 from dishtrace.trace.points import N_SCRAMBLES
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from dishtrace.scene.model import Scene
     from dishtrace.trace.optics import Tally
 
-N_SAMPLE_RAYS = 48
 MOST_LOST_SHARE = 1e-6
 
 
@@ -166,10 +166,3 @@ def result_of(
         notes=_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),
         **about,
     )
-
-
-def sample_rays(prepared: Prepared, *, n_rays: int = N_SAMPLE_RAYS) -> tuple[np.ndarray, ...]:
-    """Paths of the first rays of the run, for pictures. [m]"""
-    tally = prepared.tally()
-    paths = [ray_path(prepared.assembly.optics, no_screens(), tally, ray=ray) for ray in range(n_rays)]
-    return tuple(path for path in paths if len(path) > 1)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from dishtrace.dish.layouts import Fits
     from dishtrace.dish.mount import PlacedMirror, Pose
     from dishtrace.flux.goal import GoalReached
+    from dishtrace.parts.assemble import PartMesh
     from dishtrace.scene.model import Scene
     from dishtrace.sun.state import SunState
 
@@ -98,6 +99,11 @@ class Result:
     def pose(self) -> Pose:
         """How the dish stands under the sun."""
         return self.mirror.pose
+
+    @property
+    def meshes(self) -> tuple[PartMesh, ...]:
+        """The parts' triangles, in scene order."""
+        return tuple(part.mesh for part in self.parts.values())
 
     @property
     def budget_w(self) -> dict[str, Estimate]:

@@ -1,9 +1,9 @@
 """A process of its own that draws the pictures of a result.
 
 The plotting library takes as long to load as a million rays to trace, so the process is started before the scene is
-read. It gets the result as the rays tell it, and draws what tells no peak of a part; then the result with its peaks.
-Where none can be started, or it fails, the pictures are drawn here: whatever is wrong with a drawing or a disk then
-shows here too.
+read. It gets the scene's sketch and draws its side view; then the result as the rays tell it, and draws what tells no
+peak of a part; then the result with its peaks. Where none can be started, or it fails, the pictures are drawn here:
+whatever is wrong with a drawing or a disk then shows here too.
 """
 
 from __future__ import annotations
@@ -24,11 +24,14 @@ if TYPE_CHECKING:
     import subprocess
 
     from dishtrace.flux.result import Result
+    from dishtrace.flux.sketch import Sketch
 
 COMMAND = "from dishtrace.report.pictures.process import main; main()"
 PLOTTING = "matplotlib.figure"
-SHOWN = ("scene", "version", "rays", "seed", "stopped", "mirror", "pose", "facets", "fits", "parts", "screens")
-SHOWN += ("focal_plane", "best_focus", "highest_peak", "sample_rays")
+N_STAGES = 3
+"""A scene's sketch, its result, and that with peaks."""
+OF_SKETCH = ("version", "mirror", "pose", "facets", "fits", "meshes", "sample_rays")
+OF_RESULT = ("rays", "seed", "stopped", "parts", "screens", "focal_plane", "best_focus", "highest_peak")
 
 
 class Painter:
@@ -49,8 +52,8 @@ class Painter:
         self.is_wanted = is_wanted
         self._process: subprocess.Popen[bytes] | None = None
         self._talk: threading.Thread | None = None
-        self._results: SimpleQueue[tuple[SimpleNamespace, Path] | SimpleNamespace | None] = SimpleQueue()
-        self._has_peaks = False
+        self._told: SimpleQueue[SimpleNamespace | Path | None] = SimpleQueue()
+        self._n_told = 0
         self._names: list[str] = []
 
     def __enter__(self) -> Self:
@@ -63,7 +66,7 @@ class Painter:
             return
         end(self._process)
         if self._talk is not None:
-            self._results.put(None)
+            self._told.put(None)
             self._talk.join()
         close(self._process)
 
@@ -72,32 +75,38 @@ class Painter:
         """Whether another process gains anything: a second core, and the plotting library not loaded here yet."""
         return available_cores() > 1 and PLOTTING not in sys.modules
 
-    def begin(self, result: Result, folder: Path) -> None:
-        """Let the process draw what a result tells before it is looked back for peaks, while other things are done."""
+    def begin(self, sketch: Sketch | Result, folder: Path) -> None:
+        """Let the process draw a scene that is going to be traced."""
         if self._process is not None and self._talk is None:
-            self._results.put((shown(result), folder))
-            self._talk = threading.Thread(target=self._tell, daemon=True)
+            self._told.put(folder)
+            self._tell_next(sketch)
+            self._talk = threading.Thread(target=self._talk_to_process, daemon=True)
             self._talk.start()
 
     def go_on(self, result: Result) -> None:
-        """Let the process draw what tells peaks of parts, too."""
-        if self._talk is not None and not self._has_peaks:
-            self._results.put(shown(result))
-            self._results.put(None)
-            self._has_peaks = True
+        """Let the process draw what a result tells: first as the rays tell it, the second time with its peaks."""
+        if self._talk is not None:
+            self._tell_next(result)
 
-    def _tell(self) -> None:
-        """Hand results on until there are no more, and hear the names of the pictures.
+    def _tell_next(self, shown_in: Sketch | Result) -> None:
+        if self._n_told < N_STAGES:
+            self._n_told += 1
+            self._told.put(shown(shown_in))
+        if self._n_told == N_STAGES:
+            self._told.put(None)
 
-        One pickler for all of them: what an earlier result holds is not told again.
+    def _talk_to_process(self) -> None:
+        """Hand on what is to be told until there is no more, and hear the names of the pictures.
+
+        One pickler for all of it: what was told before is not told again.
         """
         with suppress(BrokenPipeError):
             pickler = pickle.Pickler(self._process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
-            for result in iter(self._results.get, None):
-                pickler.dump(result)
+            for told in iter(self._told.get, None):
+                pickler.dump(told)
                 self._process.stdin.flush()
-        told, _ = self._process.communicate()
-        self._names = told.decode("utf-8").splitlines()
+        answer, _ = self._process.communicate()
+        self._names = answer.decode("utf-8").splitlines()
 
     def finish(self, result: Result, folder: Path) -> list[str]:
         """Names of all pictures of a result, all written; those begun before are waited for.
@@ -108,7 +117,8 @@ class Painter:
             If a picture cannot be written.
         """
         self.begin(result, folder)
-        self.go_on(result)
+        while self._talk is not None and self._n_told < N_STAGES:
+            self.go_on(result)
         if self._talk is not None:
             self._talk.join()
             if self._process.returncode == 0:
@@ -118,12 +128,13 @@ class Painter:
         return list(draw_all(result, folder))
 
 
-def shown(result: Result) -> SimpleNamespace:
+def shown(result: Result | Sketch) -> SimpleNamespace:
     """What pictures show of a result, so that the process loads neither the kernels nor the tables of scenes."""
-    seen = SimpleNamespace(**{name: getattr(result, name) for name in SHOWN})
+    names = [*OF_SKETCH, *(name for name in OF_RESULT if hasattr(result, name))]
+    seen = SimpleNamespace(**{name: getattr(result, name) for name in names})
     seen.sun = SimpleNamespace(has_direction=result.sun.has_direction)
+    seen.scene = scene = result.scene
     if result.fits.mirror is None and not result.fits.facets:
-        scene = result.scene
         screens = [SimpleNamespace(name=each.name, facing=each.facing, frame=each.frame) for each in scene.screens]
         dish = SimpleNamespace(facets=None if scene.dish.facets is None else "some")
         seen.scene = SimpleNamespace(title_line=scene.title_line, dish=dish, screens=screens)

@@ -12,7 +12,9 @@ from dishtrace.dish.outline import Outline
 from dishtrace.report.projection import project
 
 if TYPE_CHECKING:
-    from dishtrace.flux.result import PartResult, Result
+    from dishtrace.flux.result import Result
+    from dishtrace.flux.sketch import Sketch
+    from dishtrace.parts.assemble import PartMesh
 
 SECTION_STEPS = 400
 MARGIN = 0.08
@@ -73,18 +75,18 @@ class SideView:
     seen_from: str
 
 
-def up_direction(result: Result) -> np.ndarray:
+def up_direction(result: Result | Sketch) -> np.ndarray:
     """Unit vector upwards in the dish frame; the dish axis when the scene gives no sun direction, (3,). [–]"""
     return np.asarray(result.pose.rotation) @ np.array([0.0, 0.0, 1.0])
 
 
-def side_view(result: Result) -> SideView:
-    """The side view of a traced scene.
+def side_view(result: Result | Sketch) -> SideView:
+    """The side view of a scene.
 
     Parameters
     ----------
-    result : Result
-        A traced scene.
+    result : Result or Sketch
+        Traced or not.
 
     Returns
     -------
@@ -105,7 +107,7 @@ def side_view(result: Result) -> SideView:
     lines = facet_sections(result.facets, outline.center[0]) if has_facets else section_lines(outline, focal_length)
     mirror = tuple(flat(line) for line in lines)
     rim = flat(on_paraboloid(outline.boundary(), focal_length))
-    parts = tuple(_silhouette(part, flat(part.mesh.triangles)) for part in result.parts.values())
+    parts = tuple(_silhouette(mesh, flat(mesh.triangles)) for mesh in result.meshes)
     marks = _marks(flat(np.zeros(3)), flat(np.array([0.0, 0.0, focal_length])), has_ground=has_ground)
     arrows = {axis: project(vector, right, top) for axis, vector in zip("xyz", np.eye(3), strict=True)}
     arrows["sun"] = project(np.asarray(result.pose.sun), right, top)
@@ -129,12 +131,12 @@ def side_view(result: Result) -> SideView:
     )
 
 
-def _silhouette(part: PartResult, uv: np.ndarray) -> Silhouette:
+def _silhouette(mesh: PartMesh, uv: np.ndarray) -> Silhouette:
     """A part's projected triangles (n, 3, 2), of a closed one those that face one way, which cover the others."""
-    if part.mesh.is_closed:
+    if mesh.is_closed:
         first, second = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
         uv = uv[first[:, 0] * second[:, 1] > first[:, 1] * second[:, 0]]
-    return Silhouette(part.name, part.role, uv)
+    return Silhouette(mesh.name, mesh.role, uv)
 
 
 def _marks(vertex: np.ndarray, focus: np.ndarray, *, has_ground: bool) -> dict[str, np.ndarray]:
@@ -221,7 +223,7 @@ def _labels(has_ground: bool) -> tuple[str, str]:
     return "y of the dish frame (m)", "z of the dish frame (m)"
 
 
-def _seen_from(result: Result, has_ground: bool) -> str:
+def _seen_from(result: Result | Sketch, has_ground: bool) -> str:
     if not has_ground:
         return "seen against the x axis of the dish frame"
     x, y = (np.asarray(result.pose.rotation)[0, :2]).tolist()

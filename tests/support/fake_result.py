@@ -345,6 +345,7 @@ def make_result(*, stopped: bool = False) -> SimpleNamespace:
         best_focus=make_screen("best focus", Estimate(0.0031, 2e-4)),
         highest_peak=make_screen("highest peak", Estimate(-0.0012, 9e-4)),
         parts=parts,
+        meshes=tuple(part.mesh for part in parts.values()),
         screens={"below the pot": make_screen("below the pot", -0.12, sigma=0.05)},
         sample_rays=sample_rays(),
         notes=("Rays rounded up from 500000 to 524288, a whole number of work units.",),

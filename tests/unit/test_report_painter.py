@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sys
 from copy import copy
+from types import SimpleNamespace
 
 import pytest
 from PIL import Image
@@ -56,15 +57,17 @@ def test_the_process_draws_the_same_pictures(result, drawn_here, tmp_path, monke
 
 @pytest.mark.parametrize("cores", [1, 2, 5])
 def test_flux_maps_wait_for_the_peaks(result, drawn_here, tmp_path, monkeypatch, cores):
-    """The process is told the result of the rays first, whose peaks are others."""
+    """The process is told the sketch first, and then the result of the rays, whose peaks are others."""
     monkeypatch.setattr(pictures, "draw_all", None)
     patch = f"import dishtrace.cores; dishtrace.cores.available_cores = lambda: {cores}; "
     monkeypatch.setattr(painter, "COMMAND", patch + painter.COMMAND)
     of_rays, pot = copy(result), copy(result.parts["pot"])
     pot.peak_w_m2, pot.peak_triangle = Estimate(1.0, None), 0
     of_rays.parts = {"pot": pot}
+    sketch = SimpleNamespace(**{name: getattr(result, name) for name in (*painter.OF_SKETCH, "scene", "sun")})
     with Painter(is_wanted=True) as paints:
-        paints.begin(of_rays, tmp_path)
+        paints.begin(sketch, tmp_path)
+        paints.go_on(of_rays)
         paints.go_on(result)
         names = paints.finish(result, tmp_path)
     assert_same(drawn_here, tmp_path, names)
@@ -145,7 +148,7 @@ def test_no_process_without_need(monkeypatch):
 @pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
 @pytest.mark.parametrize("at_once", [1, 3])
 def test_pictures_side_by_side_are_the_same(result, drawn_here, tmp_path, at_once):
-    names = process.draw_side_by_side(result, tmp_path, at_once=at_once, with_peaks=lambda: result)
+    names = process.draw_side_by_side(lambda: result, tmp_path, at_once=at_once)
     assert_same(drawn_here, tmp_path, names)
 
 

@@ -58,10 +58,10 @@ def test_pictures_are_large_enough_to_read_and_not_blank(drawn):
         assert pixels[..., :3].std() > 0.02
 
 
-def test_every_picture_names_scene_rays_and_seed(result):
+def test_every_picture_of_flux_names_scene_rays_and_seed(result):
     screen, part = result.focal_plane, result.parts["pot"]
+    assert "Side view, to scale\nInvented pot dish" in texts_of(pictures.draw_side_view(result))
     for figure in (
-        pictures.draw_side_view(result),
         pictures.draw_spot(result, screen),
         pictures.draw_profile(result, screen),
         pictures.draw_flux(result, part),

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from dishtrace.flux.result import Result
+    from dishtrace.flux.sketch import Sketch
     from dishtrace.study.comparison import Comparison
 
 __all__ = [
@@ -64,12 +65,17 @@ def draw_all(result: Result, folder: Path) -> Iterator[str]:
 
 def pictures_of(result: Result) -> dict[str, Callable[[], Figure]]:
     """What draws each picture of a result, by the name of its file."""
-    return pictures_of_rays(result) | pictures_of_parts(result)
+    return pictures_of_sketch(result) | pictures_of_rays(result) | pictures_of_parts(result)
+
+
+def pictures_of_sketch(sketch: Result | Sketch) -> dict[str, Callable[[], Figure]]:
+    """The same for those that tell no flux, so that they can be drawn before the scene is traced."""
+    return {"side-view.png": partial(draw_side_view, sketch)}
 
 
 def pictures_of_rays(result: Result) -> dict[str, Callable[[], Figure]]:
     """The same for those that tell no peak of a part, so that they can be drawn before it is looked back for peaks."""
-    found: dict[str, Callable[[], Figure]] = {"side-view.png": partial(draw_side_view, result)}
+    found: dict[str, Callable[[], Figure]] = {}
     for name, screen in named_screens(result).items():
         if name in UNDRAWN_SCREENS:
             continue

@@ -1,8 +1,8 @@
 """The process that draws the pictures of one result: what `dishtrace.report.painter` starts and talks to.
 
-It takes a pickled result and a folder from standard input, and then the same result with the peaks that were looked
-back for; draws side by side where processes can be doubled, and tells the names of the pictures on standard output. It
-ends with 0 only if all are written.
+It takes from standard input, pickled: a folder, the sketch of a scene, its result as the rays tell it, and the result
+with the peaks that were looked back for. It draws what each is enough for, side by side where processes can be doubled,
+and tells the names of the pictures on standard output. It ends with 0 only if all are written.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
 
 from dishtrace.cores import available_cores
-from dishtrace.report.pictures import draw_all, pictures_of_parts, pictures_of_rays
+from dishtrace.report.pictures import draw_all, pictures_of_parts, pictures_of_rays, pictures_of_sketch
 from dishtrace.report.pictures.style import COLOURS, DOTS_PER_INCH, HALO, SETTINGS, saved
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ RESULT_MODULES = (
     "dishtrace.parts.assemble",
 )
 """What results are made of, loaded while they are waited for."""
+STAGES = (pictures_of_sketch, pictures_of_rays, pictures_of_parts)
 TOKEN = struct.Struct("=H")
 
 
@@ -53,8 +54,7 @@ def main() -> None:
         import_module(name)
     told = pickle.Unpickler(sys.stdin.buffer)
     try:
-        result, folder = told.load()
-        names = draw_side_by_side(result, folder, at_once=available_cores(), with_peaks=told.load)
+        names = draw_side_by_side(told.load, told.load(), at_once=available_cores())
     except EOFError:
         return
     except OSError:
@@ -81,19 +81,17 @@ def warm_up() -> None:
         figure.savefig(io.BytesIO(), dpi=DOTS_PER_INCH)
 
 
-def draw_side_by_side(result: Result, folder: Path, *, at_once: int, with_peaks: Callable[[], Result]) -> list[str]:
+def draw_side_by_side(told: Callable[[], Result], folder: Path, *, at_once: int) -> list[str]:
     """Draw all pictures of a result, several at a time where processes can be doubled.
 
     Parameters
     ----------
-    result : Result
-        As the rays tell it.
+    told : callable
+        Waits for the scene's sketch, then for its result as the rays tell it, then for that with peaks.
     folder : Path
         Exists and can be written.
     at_once : int
         Most pictures that are drawn at the same time. [–]
-    with_peaks : callable
-        Waits for the result with its peaks; meanwhile all pictures but the flux maps are drawn.
 
     Returns
     -------
@@ -106,18 +104,23 @@ def draw_side_by_side(result: Result, folder: Path, *, at_once: int, with_peaks:
         If a file cannot be written; with `at_once` above 1 raised in the process that met it, which ends.
     """
     if at_once == 1 or sys.platform != "linux":
-        return list(draw_all(with_peaks(), folder))
-    of_rays = pictures_of_rays(result)
-    first = _numbered(len(of_rays))
-    drawing = [_drawing([(first, of_rays)], result, folder) for _ in range(min(at_once - 1, len(of_rays)))]
-    whole = with_peaks()
-    of_parts = pictures_of_parts(whole)
-    then = _numbered(len(of_parts))
-    drawing += [_drawing([(then, of_parts), (first, of_rays)], whole, folder) for _ in range(at_once)]
+        *_, whole = (told() for _ in STAGES)
+        return list(draw_all(whole, folder))
+    names: list[str] = []
+    wanted: list[tuple[int, dict[str, Callable[[], Figure]]]] = []
+    drawing: list[int] = []
+    for number, pictures_of in enumerate(STAGES, start=1):
+        result = told()
+        pictures = pictures_of(result)
+        names += pictures
+        wanted.insert(0, (_numbered(len(pictures)), pictures))
+        # Until the last stage a core is left to whoever makes the results.
+        n_doubles = at_once if number == len(STAGES) else min(at_once - 1, len(pictures))
+        drawing += [_drawing(wanted, result.version, folder) for _ in range(n_doubles)]
     codes = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in drawing]
     if any(codes):
         sys.exit(next(filter(None, codes)))
-    return [*of_rays, *of_parts]
+    return names
 
 
 def _numbered(count: int) -> int:
@@ -128,7 +131,7 @@ def _numbered(count: int) -> int:
     return waiting
 
 
-def _drawing(wanted: list[tuple[int, dict[str, Callable[[], Figure]]]], result: Result, folder: Path) -> int:
+def _drawing(wanted: list[tuple[int, dict[str, Callable[[], Figure]]]], version: str, folder: Path) -> int:
     """A double of this process that draws, of some pictures and then of others, those whose number it takes first."""
     child = os.fork()
     if child == 0:
@@ -136,6 +139,6 @@ def _drawing(wanted: list[tuple[int, dict[str, Callable[[], Figure]]]], result: 
             names = list(pictures)
             while token := os.read(waiting, TOKEN.size):
                 name = names[TOKEN.unpack(token)[0]]
-                saved(pictures[name](), result.version, folder / name)
+                saved(pictures[name](), version, folder / name)
         os._exit(0)
     return child

@@ -10,14 +10,15 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 
 from dishtrace.report.layout import one_drawing
-from dishtrace.report.pictures.style import HALO, SETTINGS, foot, head, printable
+from dishtrace.report.pictures.style import HALO, SETTINGS, above, foot, printable
 from dishtrace.report.sideview import SideView, side_view
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
+    from dishtrace.flux.sketch import Sketch
 
 
-def draw_side_view(result: Result) -> Figure:
+def draw_side_view(result: Result | Sketch) -> Figure:
     """The scene from the side, to scale, with the paths of a few dozen rays."""
     view = side_view(result)
     left, right, bottom, top = view.limits
@@ -47,7 +48,7 @@ def draw_side_view(result: Result) -> Figure:
         )
         axis.grid(color="0.93", linewidth=0.6, zorder=0)
         axis.set_axisbelow(True)
-        head(figure, result, "Side view, to scale")
+        above(figure, "Side view, to scale", result.scene.title_line)
         foot(
             figure,
             f"Rays and parts are {view.seen_from}; the mirror is cut through its middle (thick line; thin grey: its "

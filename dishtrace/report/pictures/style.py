@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 COLOURS = "viridis"
 DOTS_PER_INCH = 130
-COMPRESSION = 1
-"""Of zlib: a third of the time of its usual 6, and files as small to a twentieth."""
+COMPRESSION = 3
+"""Of zlib: half the time of its usual 6, and files as small to a few percent."""
 SETTINGS = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
@@ -79,12 +79,10 @@ def saved(figure: Figure, version: str, path: Path) -> str:
         if figure.get_layout_engine() is not None:
             figure.draw_without_rendering()
         canvas.draw()
-    opaque = np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., :3])
+    opaque = Image.frombytes("RGB", canvas.get_width_height(), canvas.buffer_rgba(), "raw", "RGBX")
     about = PngInfo()
     about.add_text("Software", f"dishtrace {version}")
     packed = io.BytesIO()
-    Image.fromarray(opaque).save(
-        packed, format="png", dpi=(DOTS_PER_INCH, DOTS_PER_INCH), pnginfo=about, compress_level=COMPRESSION
-    )
+    opaque.save(packed, format="png", dpi=(DOTS_PER_INCH, DOTS_PER_INCH), pnginfo=about, compress_level=COMPRESSION)
     path.write_bytes(packed.getvalue())
     return path.name
