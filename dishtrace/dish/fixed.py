@@ -8,7 +8,7 @@ import numpy as np
 
 from dishtrace.dish.pose import Pose, axes_for, lean_of, off_axis_angle, refuse_sun_behind
 from dishtrace.errors import InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.sun.position import direction_of
 
 if TYPE_CHECKING:

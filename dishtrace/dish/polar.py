@@ -16,8 +16,7 @@ from dishtrace.dish.pose import (
     refuse_sun_behind,
 )
 from dishtrace.errors import InputError
-from dishtrace.scene.mounts import LARGEST_DECLINATION_DEG
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.sun.position import position_at_time
 
 if TYPE_CHECKING:
@@ -144,6 +143,8 @@ def polar_setting(scene: Scene, sun_state: SunState) -> PolarSetting:
     InputError
         If the declination is left out and the sun given by azimuth and elevation stands where it never is.
     """
+    from dishtrace.scene.mounts import LARGEST_DECLINATION_DEG
+
     latitude = np.radians(nominal(scene.site.latitude_deg))
     direction = _true_direction(scene, sun_state)
     sun_hour_angle, sun_declination = hour_angle_and_declination(direction, latitude=latitude)

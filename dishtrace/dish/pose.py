@@ -10,7 +10,7 @@ import numpy as np
 from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.dish.paraboloid import normal
 from dishtrace.errors import InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.vec import normalise, rotation_to
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from dishtrace.dish.polar import polar_setting
 from dishtrace.dish.pose import Pose, lean_of, normals_of, refuse_sun_behind
 from dishtrace.dish.section import Section, least_opening, mirror_of_day, rim_outline, section_about
 from dishtrace.errors import Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene

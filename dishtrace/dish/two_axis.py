@@ -14,7 +14,7 @@ from dishtrace.dish.pose import (
     pivot_of,
     refuse_sun_behind,
 )
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.sun.position import sun_at
 
 if TYPE_CHECKING:

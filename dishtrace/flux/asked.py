@@ -9,7 +9,7 @@ from dishtrace.cores import available_cores
 from dishtrace.errors import InputError
 from dishtrace.flux.goal import MOST_RAYS, Goal, goal_of
 from dishtrace.flux.numbers import Checks
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.trace.run import points_for
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.trace.optics import Screens, no_screens
 from dishtrace.vec import normalise, perpendicular_axes
 

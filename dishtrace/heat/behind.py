@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.heat.losses import STEFAN_BOLTZMANN, Losses
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Part

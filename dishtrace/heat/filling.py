@@ -22,7 +22,7 @@ from dishtrace.heat.pot import PotCase, cooking_power, pot_timeline
 from dishtrace.heat.tanks import tank_figures, tank_timeline
 from dishtrace.heat.timeline import Timeline, with_errors
 from dishtrace.heat.water import AIR_CV, AIR_GAS_CONSTANT, HIGHEST_STEAM_K
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.units import kelvin
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.heat.sinks import Coefficient, Filling
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.units import kelvin
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dishtrace.scene.quantity import Quantity, Uncertain, nominal
+from dishtrace.scene.quantity import Quantity
+from dishtrace.scene.uncertain import Uncertain, nominal
 
 if TYPE_CHECKING:
     from pydantic import BaseModel

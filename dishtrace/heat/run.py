@@ -19,7 +19,7 @@ from dishtrace.heat.setting import Setting, settings_of
 from dishtrace.heat.spreads import peak_spread, stagnation_spread
 from dishtrace.heat.wall import WallHeat, wall_heat, warming
 from dishtrace.scene.materials import surface_of
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.scene.wall import solid_of
 from dishtrace.units import celsius
 

@@ -20,7 +20,7 @@ from dishtrace.heat.ranges import Path, Ranged, ranged
 from dishtrace.heat.shell import Shell, shell_of
 from dishtrace.heat.wall import Lit, lit_of
 from dishtrace.scene.materials import surface_of
-from dishtrace.scene.quantity import Uncertain, nominal
+from dishtrace.scene.uncertain import Uncertain, nominal
 from dishtrace.scene.wall import solid_of
 from dishtrace.stats import Estimate
 from dishtrace.vec import normalise

@@ -14,7 +14,7 @@ from dishtrace.heat.setting import CONVECTION, EMITTANCE, INSIDE, INSIDE_SPREAD,
 from dishtrace.heat.shell import Plate
 from dishtrace.heat.sinks import outer_sinks
 from dishtrace.heat.wall import WallHeat, influence
-from dishtrace.scene.quantity import Uncertain, nominal
+from dishtrace.scene.uncertain import Uncertain, nominal
 from dishtrace.scene.wall import solid_of
 
 if TYPE_CHECKING:

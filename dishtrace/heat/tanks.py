@@ -14,7 +14,7 @@ from dishtrace.heat.tank import Hole, Tank
 from dishtrace.heat.timeline import Timeline
 from dishtrace.heat.vessel import Vessel, run_vessel
 from dishtrace.heat.water import AIR_GAS_CONSTANT, HIGHEST_WET_K, TRIPLE_K, saturation, saturation_temperature
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.units import celsius, kelvin
 
 if TYPE_CHECKING:

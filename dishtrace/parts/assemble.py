@@ -18,7 +18,7 @@ from dishtrace.parts.clearance import LEAST_SHARED_M2, Contact, mirror_contact, 
 from dishtrace.parts.meshes import MeshError, mesh_report
 from dishtrace.parts.sheets import Shape
 from dishtrace.parts.triangles import area_vectors, is_closed
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.vec import normalise, rotation_to
 
 if TYPE_CHECKING:

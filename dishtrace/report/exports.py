@@ -187,6 +187,8 @@ def _write_csv(path: Path, comments: Sequence[str], columns: dict[str, Iterable[
 
 def _texts(column: Iterable[float]) -> list[str]:
     values = np.asarray(column)
+    if len(values) > 1 and np.all(values == values[0]):
+        return _texts(values[:1]) * len(values)
     if np.issubdtype(values.dtype, np.integer):
         return [str(value) for value in values.tolist()]
     return [f"{value:.9g}" if math.isfinite(value) else "" for value in values.tolist()]

@@ -11,7 +11,7 @@ from dishtrace.report.cautions import cautions
 from dishtrace.report.drift import drift_text
 from dishtrace.report.measured import small
 from dishtrace.report.numerals import PLAIN, UNKNOWN, Signs, has_error, significant, written, written_pair
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:

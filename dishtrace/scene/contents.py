@@ -7,8 +7,9 @@ from typing import Annotated, Literal
 from pydantic import Field, StrictBool
 
 from dishtrace.scene.base import Table
-from dishtrace.scene.quantity import Quantity, Uncertain
+from dishtrace.scene.quantity import Quantity
 from dishtrace.scene.tables import Direction, Share, Size, UncertainShare
+from dishtrace.scene.uncertain import Uncertain
 
 Mass = Annotated[float | Uncertain, Quantity("kilograms", 0.0, 100000.0, above=True, is_uncertain=True)]
 Volume = Annotated[

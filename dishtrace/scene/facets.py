@@ -10,7 +10,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from dishtrace.scene.base import Table
-from dishtrace.scene.quantity import Corners, Numbers, Quantity, Uncertain
+from dishtrace.scene.quantity import Corners, Numbers, Quantity
+from dishtrace.scene.uncertain import Uncertain
 
 Curve = Literal["flat", "bent", "spherical", "parent", "measured"]
 MeshUnit = Literal["m", "cm", "mm", "in", "ft"]

@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 from dishtrace.errors import Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 
 if TYPE_CHECKING:
     import numpy as np

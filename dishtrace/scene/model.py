@@ -22,10 +22,10 @@ from dishtrace.scene.faults import schema_faults
 from dishtrace.scene.lines import KeyPath
 from dishtrace.scene.mounts import Mount, TwoAxis
 from dishtrace.scene.part import Part
-from dishtrace.scene.quantity import Uncertain, nominal
 from dishtrace.scene.source import IN_PYTHON, Source
 from dishtrace.scene.surroundings import Horizon, Obstacle
 from dishtrace.scene.tables import Air, Dish, Run, Screen, Site, Sun, Table
+from dishtrace.scene.uncertain import Uncertain, nominal
 from dishtrace.scene.variants import Variant, faults_of_variant, source_with, variant_sources
 
 __all__ = ["Part", "Scene", "Uncertain", "nominal"]

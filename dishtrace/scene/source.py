@@ -12,7 +12,8 @@ from typing import Any
 
 from dishtrace.errors import Fault
 from dishtrace.scene.lines import KeyPath, nearest_line
-from dishtrace.scene.quantity import Uncertain, plain_number
+from dishtrace.scene.quantity import plain_number
+from dishtrace.scene.uncertain import Uncertain
 
 IN_PYTHON = "scene"  # said as the place of a fault when no file is behind the scene
 _LONGEST = 60  # characters of a value shown in a message

@@ -10,7 +10,8 @@ from pydantic import Field, StrictBool
 
 from dishtrace.scene.base import Table
 from dishtrace.scene.facets import Facets
-from dishtrace.scene.quantity import Corners, Numbers, Quantity, Text, Uncertain, refuse
+from dishtrace.scene.quantity import Corners, Numbers, Quantity, Text, refuse
+from dishtrace.scene.uncertain import Uncertain
 
 FIRST_YEAR, LAST_YEAR = 1800, 2200
 _NAME = r"^\w[\w .,()+-]{0,39}$"

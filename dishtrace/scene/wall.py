@@ -13,8 +13,9 @@ from pydantic import Field
 from dishtrace.errors import Fault
 from dishtrace.scene.base import Table
 from dishtrace.scene.lines import KeyPath
-from dishtrace.scene.quantity import Quantity, Uncertain, nominal
+from dishtrace.scene.quantity import Quantity
 from dishtrace.scene.source import Source
+from dishtrace.scene.uncertain import Uncertain, nominal
 from dishtrace.scene.words import nearest
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from dishtrace.flux.numbers import Checks
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 
 
 class Asked(NamedTuple):

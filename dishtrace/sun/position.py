@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.errors import Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene

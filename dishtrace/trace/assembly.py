@@ -9,7 +9,7 @@ import numpy as np
 
 from dishtrace.dish.facets import Facets, flat_arrays
 from dishtrace.scene.materials import reflectance_table, surface_of
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.trace.cpu import Optics
 from dishtrace.trace.optics import (
     CLEAR_ROOT,

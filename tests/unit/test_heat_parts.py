@@ -21,8 +21,8 @@ from dishtrace.heat.setting import settings_of
 from dishtrace.heat.shell import enthalpy, interpolated, shell_of
 from dishtrace.heat.turning import averaged_around
 from dishtrace.heat.wall import Lit, wall_heat
-from dishtrace.scene.quantity import Uncertain
 from dishtrace.scene.read import scene_from_text
+from dishtrace.scene.uncertain import Uncertain
 from dishtrace.scene.wall import known_solids
 from tests.support.small_scenes import coarse_parts, scene_text
 

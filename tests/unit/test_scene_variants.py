@@ -8,8 +8,8 @@ import pytest
 
 from dishtrace.errors import InputError
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import Uncertain
 from dishtrace.scene.read import load_scene, scene_from_text
+from dishtrace.scene.uncertain import Uncertain
 
 BASE = """title = "Invented dish"
 [sun]

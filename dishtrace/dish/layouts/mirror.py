@@ -33,7 +33,7 @@ from dishtrace.dish.outline import Outline
 from dishtrace.dish.points import MeasuredError, refuse_holes
 from dishtrace.dish.section import carried
 from dishtrace.errors import Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.units import MRAD
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from dishtrace.report.making.frame import Frame, frame_of
 from dishtrace.report.making.moulds import Mould, moulds_of
 from dishtrace.report.making.nesting import Nest, nest, too_large
 from dishtrace.report.making.ribs import Rib, Section, rib_of
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene

@@ -33,14 +33,11 @@ if TYPE_CHECKING:
 
 NOT_WRITTEN = 3
 """Exit code when a file cannot be written: the process that waits meets the same when it tries itself."""
-RESULT_MODULES = (
-    "dishtrace.dish.pose",
-    "dishtrace.flux.peak_point",
-    "dishtrace.flux.screen",
-    "dishtrace.parts.assemble",
-)
+RESULT_MODULES = ("dishtrace.dish.mount", "dishtrace.flux.part", "dishtrace.flux.peak_point", "dishtrace.flux.screen")
 """What results are made of, loaded while they are waited for."""
 STAGES = (pictures_of_sketch, pictures_of_rays, pictures_of_parts)
+Wanted = list[tuple[int, "dict[str, Callable[[], Figure]]"]]
+"""Pictures by name, and the pipe from which their numbers are taken."""
 TOKEN = struct.Struct("=H")
 
 
@@ -107,16 +104,16 @@ def draw_side_by_side(told: Callable[[], Result], folder: Path, *, at_once: int)
         *_, whole = (told() for _ in STAGES)
         return list(draw_all(whole, folder))
     names: list[str] = []
-    wanted: list[tuple[int, dict[str, Callable[[], Figure]]]] = []
+    wanted: Wanted = []
     drawing: list[int] = []
-    for number, pictures_of in enumerate(STAGES, start=1):
+    for pictures_of in STAGES:
         result = told()
         pictures = pictures_of(result)
         names += pictures
         wanted.insert(0, (_numbered(len(pictures)), pictures))
-        # Until the last stage a core is left to whoever makes the results.
-        n_doubles = at_once if number == len(STAGES) else min(at_once - 1, len(pictures))
-        drawing += [_drawing(wanted, result.version, folder) for _ in range(n_doubles)]
+        # A core is left to whoever makes the results, and after the last stage to this process.
+        drawing += [_drawing(wanted, result.version, folder) for _ in range(at_once - 1)]
+    _draw(wanted, result.version, folder)
     codes = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in drawing]
     if any(codes):
         sys.exit(next(filter(None, codes)))
@@ -131,14 +128,19 @@ def _numbered(count: int) -> int:
     return waiting
 
 
-def _drawing(wanted: list[tuple[int, dict[str, Callable[[], Figure]]]], version: str, folder: Path) -> int:
-    """A double of this process that draws, of some pictures and then of others, those whose number it takes first."""
+def _drawing(wanted: Wanted, version: str, folder: Path) -> int:
+    """A double of this process that draws what is wanted; gives its number."""
     child = os.fork()
     if child == 0:
-        for waiting, pictures in wanted:
-            names = list(pictures)
-            while token := os.read(waiting, TOKEN.size):
-                name = names[TOKEN.unpack(token)[0]]
-                saved(pictures[name](), version, folder / name)
+        _draw(wanted, version, folder)
         os._exit(0)
     return child
+
+
+def _draw(wanted: Wanted, version: str, folder: Path) -> None:
+    """Draw, of some pictures and then of others, those whose number no other process has taken."""
+    for waiting, pictures in wanted:
+        names = list(pictures)
+        while token := os.read(waiting, TOKEN.size):
+            name = names[TOKEN.unpack(token)[0]]
+            saved(pictures[name](), version, folder / name)

@@ -11,7 +11,7 @@ import numpy as np
 from dishtrace.flux.ledger import ledger
 from dishtrace.flux.measure import prepare
 from dishtrace.flux.part import part_results
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.stats import Estimate
 from dishtrace.study.day.light import scene_at, traced
 from dishtrace.study.day.poses import CLOCK_DRIVEN, declination_at

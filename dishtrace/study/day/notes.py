@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 
 if TYPE_CHECKING:
     from dishtrace.scene.model import Scene

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.sun.position import REFRACTION_AT_HORIZON_DEG, air_pressure, next_rise_and_set
 
 if TYPE_CHECKING:

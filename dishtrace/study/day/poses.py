@@ -13,7 +13,7 @@ from dishtrace.dish.polar import HOUR_ANGLE_PER_MINUTE, equatorial_direction, vi
 from dishtrace.dish.pose import axes_for, is_behind, lean_of, normals_over, pivot_of
 from dishtrace.dish.two_axis import last_step
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.sun.position import direction_of, sun_at
 
 if TYPE_CHECKING:

@@ -10,8 +10,8 @@ from dishtrace.dish.outline import Outline, outline_of
 from dishtrace.errors import InputError
 from dishtrace.parts.meshes import MeshError, read_triangles, turn_matrix
 from dishtrace.parts.solids import box
-from dishtrace.scene.quantity import nominal
 from dishtrace.scene.surroundings import read_horizon
+from dishtrace.scene.uncertain import nominal
 from dishtrace.units import LENGTH_UNITS
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.study.day.path import span_fault
 from dishtrace.sun.position import air_pressure
 from dishtrace.sun.weather import distance_to_station_km, dni_at, read_weather

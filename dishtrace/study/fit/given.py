@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from dishtrace.errors import Fault
-from dishtrace.scene.quantity import Quantity, Uncertain, plain_number
+from dishtrace.scene.quantity import Quantity, plain_number
+from dishtrace.scene.uncertain import Uncertain
 from dishtrace.scene.words import nearest
 
 _LINE = re.compile(r"^#\s*([A-Za-z_][A-Za-z0-9_]*)\s*=\s*(.*?)\s*$")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.errors import Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.study.fit.findings import Finding, finding
 from dishtrace.study.fit.given import Amount, Given, amount_of
 from dishtrace.study.fit.heating import WATER_J_KG_K, Heating, Stretch, fit_heating

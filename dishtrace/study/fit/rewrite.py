@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
-from dishtrace.scene.quantity import nominal
 from dishtrace.scene.read import load_scene
 from dishtrace.scene.source import IN_PYTHON
+from dishtrace.scene.uncertain import nominal
 
 if TYPE_CHECKING:
     from dishtrace.study.fit.outcome import Fit

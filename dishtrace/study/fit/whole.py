@@ -14,7 +14,7 @@ from dishtrace.errors import COMMAND_LINE, Fault, InputError, gathered
 from dishtrace.flux.measure import prepare
 from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.study.asked import asked
 from dishtrace.study.fit.edges import EDGE, match_edges, read_radii, traced_edges
 from dishtrace.study.fit.findings import LEVEL, Finding

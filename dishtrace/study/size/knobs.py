@@ -11,7 +11,7 @@ import numpy as np
 
 from dishtrace.dish.mount import placed_mirror
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.scene.words import listed, nearest
 from dishtrace.sun.state import sun_state
 from dishtrace.vec import normalise

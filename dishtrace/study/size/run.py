@@ -16,7 +16,7 @@ from dishtrace.flux.placed import common_of, light_key
 from dishtrace.flux.prepared import Prepared, in_lots, prepare
 from dishtrace.presses import Presses
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import nominal
+from dishtrace.scene.uncertain import nominal
 from dishtrace.study.asked import asked
 from dishtrace.study.progress import shifted, whole_rays
 from dishtrace.study.size.best import Grid, best_at, smallest_for

@@ -10,7 +10,8 @@ from typing import Any
 
 from dishtrace.errors import COMMAND_LINE, Fault, InputError
 from dishtrace.scene.model import Scene
-from dishtrace.scene.quantity import Uncertain, nominal, plain_number
+from dishtrace.scene.quantity import plain_number
+from dishtrace.scene.uncertain import Uncertain, nominal
 
 LETTERS = {"x": 0, "y": 1, "z": 2}
 _FORM = 'must be KEY=LOW:HIGH, for instance "dish.slope_error_mrad=1:6"'
