@@ -27,7 +27,6 @@ from dishtrace.cli.options import (
 )
 from dishtrace.cli.printing import print_json, print_lines, print_text
 from dishtrace.cli.progress import watched
-from dishtrace.cli.start import without_linear_algebra
 from dishtrace.errors import COMMAND_LINE, Fault, InputError, RunError
 from dishtrace.report.painter import Painter
 
@@ -116,7 +115,6 @@ def trace_command(
 
 def _check(scene: Scene, **options: Any) -> None:
     """Refuse options that no trace of the scene can follow, before a folder is made."""
-    without_linear_algebra()
     from dishtrace.flux.asked import asked
 
     with as_options("trace"):

@@ -15,8 +15,9 @@ if TYPE_CHECKING:
 
 # Pieces are no larger than this share of the disc.
 PIECE = 1.0 / 512.0
-# Triangles that lie nowhere within so many radii do not belong to it, nor to what takes its place on a narrow part.
-REACH = 4.0
+# Triangles that lie nowhere within so many radii are not looked at: at first, and where the part is so narrow that what
+# takes the disc's place reaches further.
+REACHES = (1.25, 4.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,24 +71,31 @@ def disc_about(mesh: PartMesh, place: np.ndarray, triangle: int, side: str, *, a
     """
     radius = float(np.sqrt(area / np.pi))
     normals = mesh.normals if side == "front" else -mesh.normals
-    which = np.flatnonzero(
-        (normals @ normals[triangle] > LEAST_COSINE) & _is_within(mesh.triangles, place, REACH * radius)
-    )
-    pieces = mesh.triangles[which]
-    while True:
-        areas = areas_of(pieces)
-        is_large = (areas > PIECE * area) & _is_within(pieces, place, REACH * radius)
-        if not is_large.any():
+    is_alike = normals @ normals[triangle] > LEAST_COSINE
+    for reach in REACHES:
+        which = np.flatnonzero(is_alike & _is_within(mesh.triangles, place, reach * radius))
+        pieces, which = _cut(mesh.triangles[which], which, place, reach=reach * radius, largest=PIECE * area)
+        areas, distances = areas_of(pieces), np.linalg.norm(pieces.mean(axis=1) - place, axis=1)
+        order = np.argsort(distances, kind="stable")
+        before = np.cumsum(areas[order]) - areas[order]
+        order = order[before < area]
+        shares = np.clip((area - before[: len(order)]) / areas[order], 0.0, 1.0)
+        if shares[-1] < 1.0 and distances[order[-1]] < reach * radius:
             break
+    which = which[order]
+    return Disc(place, int(which[0]), pieces[order], normals[which], which, shares, float(shares @ areas[order]))
+
+
+def _cut(
+    pieces: np.ndarray, which: np.ndarray, place: np.ndarray, *, reach: float, largest: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Triangles (n, 3, 3) and their numbers, cut into pieces of some area at most where they may reach a place."""
+    while True:
+        is_large = (areas_of(pieces) > largest) & _is_within(pieces, place, reach)
+        if not is_large.any():
+            return pieces, which
         pieces = np.concatenate([pieces[~is_large], quarters(pieces[is_large])])
         which = np.concatenate([which[~is_large], np.tile(which[is_large], 4)])
-    order = np.argsort(np.linalg.norm(pieces.mean(axis=1) - place, axis=1), kind="stable")
-    before = np.cumsum(areas[order]) - areas[order]
-    order = order[before < area]
-    shares = np.clip((area - before[: len(order)]) / areas[order], 0.0, 1.0)
-    which = which[order]
-    area = float(shares @ areas[order])
-    return Disc(place, int(which[0]), pieces[order], normals[which], which, shares, area)
 
 
 def _is_within(triangles: np.ndarray, place: np.ndarray, distance: float) -> np.ndarray:

@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from dishtrace.flux.result import Result
     from dishtrace.flux.sketch import Sketch
 
-COMMAND = "from dishtrace.report.pictures.process import main; main()"
+COMMAND = "from dishtrace.report.pictures.process import main; main(); import os; os._exit(0)"
+"""Ends at once, without looking for garbage."""
 PLOTTING = "matplotlib.figure"
 N_STAGES = 3
 """A scene's sketch, its result, and that with peaks."""

@@ -58,7 +58,6 @@ def main() -> None:
         sys.exit(NOT_WRITTEN)
     with os.fdopen(names_to, "w", encoding="utf-8") as answer:
         answer.write("\n".join(names))
-    gc.freeze()
 
 
 def warm_up() -> None:

@@ -17,6 +17,7 @@ from dishtrace.trace.kernels.mirror import facet_place, facet_shape, outline_poi
 from dishtrace.trace.kernels.sampling import (
     cos_sin_turns,
     first_point,
+    n_up_to,
     next_point,
     normal_quantile,
     picked,
@@ -69,7 +70,7 @@ def radiance_at(sight, chord):
     last = edges.shape[0] - 1
     if chord > edges[last]:
         return 0.0
-    i = min(max(np.searchsorted(edges, chord, side="right") - 1, 0), last - 1)
+    i = min(max(n_up_to(edges, chord) - 1, 0), last - 1)
     n = sight.radiance.shape[1] - 1
     place = (chord - edges[i]) / (edges[i + 1] - edges[i]) * n
     j = min(int(place), n - 1)
@@ -239,7 +240,7 @@ def weigh_cells(mirror, sun, sight, sun_width, blur, weights, sweeps):
         nearest, furthest, last, most = np.inf, 0.0, 0.0, 0.0
         for k in range(5):
             # The corners in order around the cell, then its middle.
-            fa = 0.5 if k == 4 else (1.0 if k in (1, 2) else 0.0)
+            fa = 0.5 if k == 4 else (1.0 if k == 1 or k == 2 else 0.0)
             fb = 0.5 if k == 4 else (1.0 if k >= 2 else 0.0)
             u, v = outline_point(
                 mirror,

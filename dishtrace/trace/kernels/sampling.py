@@ -233,12 +233,25 @@ def cos_sin_turns(u):
 
 
 @device
+def n_up_to(values, limit):
+    """How many of some increasing values are not above a limit."""
+    low, high = 0, values.shape[0]
+    while low < high:
+        middle = (low + high) >> 1
+        if values[middle] <= limit:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@device
 def picked(cdf, u):
     """Number picked by u from running shares, and u rescaled to (0, 1) within it."""
     n = cdf.shape[0]
     if n == 1:
         return 0, u
-    i = min(np.searchsorted(cdf, u, side="right"), n - 1)
+    i = min(n_up_to(cdf, u), n - 1)
     below = cdf[i - 1] if i > 0 else 0.0
     return i, min(max((u - below) / (cdf[i] - below), 0.0), 1.0)
 
