@@ -1,8 +1,9 @@
 """The brightest disc of a part: the same whatever its triangles, and that of a plane where the part is flat.
 
 Planted errors that these tests catch: triangles taken whole, or chosen by their middles; a disc about the triangle's
-middle instead of the point; always the point's disc; a climb that gives up while it gets brighter; light behind glass
-told by the tally; places in a disc of other points than those of the mirror; light thrown back counted twice.
+middle instead of the point; always the point's disc; a disc that is not moved off a hollow; a reach too short for
+narrow parts; a climb that gives up while it gets brighter; light behind glass told by the tally; places in a disc of
+other points than those of the mirror; light thrown back counted twice.
 """
 
 from types import SimpleNamespace
@@ -10,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from dishtrace.flux import brightest
 from dishtrace.flux.brightest import flux_over
 from dishtrace.flux.disc import disc_about
 from dishtrace.flux.look import looking
@@ -63,6 +65,20 @@ def test_a_disc_on_long_thin_triangles_is_one_too():
     assert_disc(disc, place)
 
 
+def test_on_a_narrow_strip_it_reaches_as_far_as_its_area_needs():
+    """A strip 4 mm wide: 25 mm of it are 1 cm2."""
+    edges = np.linspace(-0.1, 0.1, 101)
+    low, high = (np.stack([edges, np.full(101, y), np.zeros(101)], axis=1) for y in (-0.002, 0.002))
+    first, second = (low[:-1], low[1:], high[1:]), (low[:-1], high[1:], high[:-1])
+    triangles = np.concatenate([np.stack(corners, axis=1) for corners in (first, second)])
+    strip = SimpleNamespace(triangles=triangles, normals=np.tile([0.0, 0.0, 1.0], (200, 1)))
+    disc = disc_about(strip, np.array([0.011, 0.0, 0.0]), 55, "front", area=1e-4)
+    assert disc.area == pytest.approx(1e-4)
+    middles = disc.triangles.mean(axis=1)
+    assert middles[:, 0].min() == pytest.approx(0.011 - 0.0125, abs=5e-4)
+    assert middles[:, 0].max() == pytest.approx(0.011 + 0.0125, abs=5e-4)
+
+
 def assert_disc(disc, place):
     assert disc.area == pytest.approx(1e-4) and disc.radius == pytest.approx(RADIUS)
     middles, areas = disc.triangles.mean(axis=1), areas_of(disc.triangles) * disc.shares
@@ -100,6 +116,19 @@ def test_where_the_flux_has_a_hollow_the_brighter_disc_of_two_is_taken(ring):
     assert abs(told.peak_w_m2.value - plane.value) < 4.5 * told.peak_w_m2.se + 0.01 * plane.value
     assert told.peak_w_m2.se < 0.01 * plane.value
     assert told.peak_point.flux.value > 1.2 * told.peak_w_m2.value
+
+
+def test_a_search_that_is_misled_to_a_dark_place_does_not_matter(monkeypatch):
+    """The disc about the brightest triangle of the rays is then taken."""
+    told = trace(scene_from_text(plate(0.1)), rays=2**17, seed=4).parts["plate"]
+    monkeypatch.setattr(
+        brightest,
+        "brightest_point",
+        lambda look, mesh, *_, **__: (mesh.triangles[-1].mean(axis=0), len(mesh.areas) - 1),
+    )
+    misled = trace(scene_from_text(plate(0.1)), rays=2**17, seed=4).parts["plate"]
+    assert misled.peak_w_m2.value > 0.9 * told.peak_w_m2.value
+    assert misled.peak_triangle != len(misled.mesh.areas) - 1
 
 
 def test_more_samples_make_the_mean_over_a_disc_surer(ring):
