@@ -50,7 +50,7 @@ def brightest(look: Look, part: PartResult) -> tuple[np.ndarray, int, Disc]:
         if not rival.is_brighter_than(seen):
             break
     best = max(seen, rival, key=lambda each: each.flux.value)
-    if discs.at(place, triangle) > UNEVEN * best.flux.value:
+    if rival.is_brighter_than(seen) or discs.at(place, triangle) > UNEVEN * best.flux.value:
         best = discs.moved(best)
     return place, triangle, best.disc
 

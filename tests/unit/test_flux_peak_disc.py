@@ -119,13 +119,13 @@ def test_where_the_flux_has_a_hollow_the_brighter_disc_of_two_is_taken(ring):
 
 
 def test_a_search_that_is_misled_to_a_dark_place_does_not_matter(monkeypatch):
-    """The disc about the brightest triangle of the rays is then taken."""
+    """The disc about the brightest triangle of the rays is then taken, and moved to where it is brighter."""
     told = trace(scene_from_text(plate(0.1)), rays=2**17, seed=4).parts["plate"]
     middles = told.mesh.triangles.mean(axis=1)
     dark = int(np.argmax(np.linalg.norm(middles[:, :2], axis=1)))
     monkeypatch.setattr(brightest, "brightest_point", lambda *_, **__: (middles[dark], dark))
     misled = trace(scene_from_text(plate(0.1)), rays=2**17, seed=4).parts["plate"]
-    assert misled.peak_w_m2.value > 0.9 * told.peak_w_m2.value
+    assert misled.peak_w_m2.value > 0.98 * told.peak_w_m2.value
     assert misled.peak_triangle != dark
 
 
