@@ -18,6 +18,7 @@ from dishtrace.parts.clearance import LEAST_SHARED_M2, Contact, mirror_contact, 
 from dishtrace.parts.meshes import MeshError, mesh_report
 from dishtrace.parts.sheets import Shape
 from dishtrace.parts.triangles import area_vectors, is_closed
+from dishtrace.parts.turned import Turned
 from dishtrace.scene.uncertain import nominal
 from dishtrace.vec import normalise, rotation_to
 
@@ -63,6 +64,8 @@ class PartMesh:
         Origin of that frame, in the dish frame. [m]
     notes : tuple of str
         What the user should know about this part.
+    turned : Turned or None
+        The bands of rings between which the triangles lie, for a body turned about an axis.
     """
 
     name: str
@@ -76,6 +79,7 @@ class PartMesh:
     frame_rotation: np.ndarray
     frame_origin: np.ndarray
     notes: tuple[str, ...]
+    turned: Turned | None = None
 
     def to_user(self, points: np.ndarray) -> np.ndarray:
         """Points of the dish frame in the frame in which the user placed the part, (..., 3) [m]."""
@@ -183,7 +187,7 @@ def part_mesh(scene: Scene, part: Part, pose: Pose, *, dish_span: float) -> Part
     MeshError
         If its mesh file cannot be used.
     """
-    n_dropped, notes, rotation = 0, (), np.eye(3)
+    n_dropped, notes, rotation, bands = 0, (), np.eye(3), None
     if part.shape == "mesh":
         report = mesh_report(
             scene.path(part.file),
@@ -196,11 +200,16 @@ def part_mesh(scene: Scene, part: Part, pose: Pose, *, dish_span: float) -> Part
         n_dropped, notes = report.n_dropped, report.notes
     else:
         shape = SHAPES[part.shape](part)
-        local, charts, closed = shape.triangles, shape.charts, is_closed(shape.triangles)
+        local, charts, closed, bands = shape.triangles, shape.charts, is_closed(shape.triangles), shape.bands
         rotation = rotation_to(normalise(np.array(_numbers(part.axis))))
     focal_length = pose.focal_length
-    placed = local @ rotation.T + np.array(_numbers(part.center_m))
-    triangles = np.ascontiguousarray(pose.points_to_dish(placed, part.frame, focal_length))
+    center = np.array(_numbers(part.center_m))
+
+    def placed(points: np.ndarray) -> np.ndarray:
+        return pose.points_to_dish(points @ rotation.T + center, part.frame, focal_length)
+
+    triangles = np.ascontiguousarray(placed(local))
+    origin, *tips = placed(np.concatenate([np.zeros((1, 3)), np.eye(3)]))
     vectors = area_vectors(triangles)
     areas = np.linalg.norm(vectors, axis=1)
     frame_rotation, frame_origin = pose.user_frame(part.frame, focal_length)
@@ -216,6 +225,7 @@ def part_mesh(scene: Scene, part: Part, pose: Pose, *, dish_span: float) -> Part
         frame_rotation=frame_rotation,
         frame_origin=frame_origin,
         notes=notes,
+        turned=None if bands is None else Turned(bands, (np.array(tips) - origin).T, origin),
     )
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from dishtrace.parts import rings
 from dishtrace.parts.charts import Chart, plan, unrolled_wall
+from dishtrace.parts.turned import band_table
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,17 +27,23 @@ class Shape:
         Corners, counter-clockwise seen from the front. [m]
     charts : tuple of Chart
         Flat drawings that together show every triangle once; empty for mesh files.
+    bands : (b, 6) float64 or None
+        The bands of a body turned about its axis, in the order of its triangles, see `turned.band_table`. [–, m]
     """
 
     triangles: np.ndarray
     charts: tuple[Chart, ...]
+    bands: np.ndarray | None = None
 
 
 def joined(*pieces: Shape) -> Shape:
     """Several pieces as one part, charts renumbered."""
     starts = np.cumsum([0] + [len(piece.triangles) for piece in pieces])
     charts = [chart.shifted(int(first)) for first, piece in zip(starts, pieces, strict=False) for chart in piece.charts]
-    return Shape(np.concatenate([piece.triangles for piece in pieces]), tuple(charts))
+    bands = [piece.bands for piece in pieces]
+    is_turned = all(some is not None for some in bands)
+    triangles = np.concatenate([piece.triangles for piece in pieces])
+    return Shape(triangles, tuple(charts), np.concatenate(bands) if is_turned else None)
 
 
 def disc(radius: float, *, side: float | None = None, n_around: int | None = None, name: str = "front") -> Shape:
@@ -55,8 +62,9 @@ def disc(radius: float, *, side: float | None = None, n_around: int | None = Non
     """
     side = rings.bin_side(np.pi * radius**2) if side is None else side
     n_around = rings.steps_around(radius, side) if n_around is None else n_around
-    triangles = rings.bands(rings.disc_rings(radius, n_around, side))
-    return Shape(triangles, (plan(name, triangles),))
+    stack = rings.disc_rings(radius, n_around, side)
+    triangles = rings.bands(stack)
+    return Shape(triangles, (plan(name, triangles),), band_table(stack))
 
 
 def grid(corner: np.ndarray, first: np.ndarray, second: np.ndarray, *, counts: tuple[int, int]) -> np.ndarray:
@@ -150,7 +158,7 @@ def wall(radius: float, low: float, high: float, *, n_around: int, n_rows: int, 
     triangles = rings.bands(stack)
     if not outward:
         triangles = triangles[:, ::-1].copy()
-    return Shape(triangles, (unrolled_wall("wall unrolled", triangles, n_around=n_around),))
+    return Shape(triangles, (unrolled_wall("wall unrolled", triangles, n_around=n_around),), band_table(stack))
 
 
 def tube(radius: float, height: float) -> Shape:

@@ -15,6 +15,7 @@ from dishtrace.parts import rings
 from dishtrace.parts.charts import equal_area_half, plan, unrolled_cone
 from dishtrace.parts.sheets import Shape, bin_count, disc, grid, joined, wall, wall_rows
 from dishtrace.parts.triangles import areas_of
+from dishtrace.parts.turned import band_table, raised_bands, scaled_bands
 
 SPHERE_AROUND = 128
 """Steps around the equator of a sphere; 64 bands from pole to pole [–]."""
@@ -81,13 +82,14 @@ def sphere(radius: float) -> Shape:
         stack.append(rings.raised(np.sin(angle) * np.stack([np.cos(turn), np.sin(turn)], axis=1), np.cos(angle)))
     stack.append(np.array([[0.0, 0.0, -1.0]]))
     unit = rings.bands(stack[::-1])
-    triangles = unit * radius * np.sqrt(4.0 * np.pi / areas_of(unit).sum())
+    factor = float(np.sqrt(4.0 * np.pi / areas_of(unit).sum()))
+    triangles = unit * radius * factor
     is_top = triangles[..., 2].mean(axis=1) > 0.0
     charts = tuple(
         equal_area_half(name, triangles[chosen], index=np.flatnonzero(chosen), radius=radius, top=top)
         for name, chosen, top in (("half +z", is_top, True), ("half −z", ~is_top, False))
     )
-    return Shape(triangles, charts)
+    return Shape(triangles, charts, scaled_bands(band_table(stack[::-1]), radius * factor))
 
 
 def cone(radius: float, height: float) -> Shape:
@@ -110,14 +112,15 @@ def cone(radius: float, height: float) -> Shape:
     rim = rings.circle_points(n_around)
     share = np.linspace(1.0, 0.0, n_rows + 1)[:-1]
     stack = [rings.raised(radius * s * rim, height * (0.5 - s)) for s in share]
-    triangles = rings.bands([*stack, np.array([[0.0, 0.0, 0.5 * height]])])
+    stack.append(np.array([[0.0, 0.0, 0.5 * height]]))
+    triangles = rings.bands(stack)
     chart = unrolled_cone("wall unrolled", triangles, apex_z=0.5 * height, n_around=n_around)
     base = _end(radius, n_around, side, z=-0.5 * height, up=False, name="base")
-    return joined(Shape(triangles, (chart,)), base)
+    return joined(Shape(triangles, (chart,), band_table(stack)), base)
 
 
 def _end(radius: float, n_around: int, side: float, *, z: float, up: bool, name: str) -> Shape:
     """Flat end of a solid at a height, front up or down, its rim shared with a wall of `n_around` steps."""
-    flat = disc(radius, side=side, n_around=n_around, name=name).triangles
-    triangles = (flat if up else flat[:, ::-1]) + np.array([0.0, 0.0, z])
-    return Shape(triangles, (plan(name, triangles, mirrored=not up),))
+    flat = disc(radius, side=side, n_around=n_around, name=name)
+    triangles = (flat.triangles if up else flat.triangles[:, ::-1]) + np.array([0.0, 0.0, z])
+    return Shape(triangles, (plan(name, triangles, mirrored=not up),), raised_bands(flat.bands, z))

@@ -12,7 +12,6 @@ from dishtrace.scene.materials import reflectance_table, surface_of
 from dishtrace.scene.uncertain import nominal
 from dishtrace.trace.cpu import Optics
 from dishtrace.trace.optics import (
-    CLEAR_ROOT,
     MIRROR_RAYS_PER_DIRECT,
     ROLE_OTHER,
     ROLE_RECEIVER,
@@ -22,7 +21,8 @@ from dishtrace.trace.optics import (
     Sun,
 )
 from dishtrace.trace.points import direct_points, mirror_points
-from dishtrace.trace.tree import build_tree, joined
+from dishtrace.trace.tree import Tree, build_tree, joined
+from dishtrace.trace.turned import Bodies, gathered, is_flat, wall_of
 
 if TYPE_CHECKING:
     from dishtrace.dish.mount import PlacedMirror
@@ -35,6 +35,9 @@ ROLE_NUMBERS = {"receiver": ROLE_RECEIVER, "stand": ROLE_STAND, "mirror": ROLE_O
 CLEAR_ROLES = ("receiver", "cover")
 # Equal steps of the cosine at which a reflectance given over incidence is tabulated; linear between.
 N_REFLECTANCE_STEPS = 512
+
+# Most parts that rays meet in closed form.
+MOST_BODIES = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,6 +164,49 @@ def _part_arrays(
     )
 
 
+def bodies_among(meshes: tuple[PartMesh, ...]) -> list[int]:
+    """Numbers of the parts that rays meet in closed form: receivers and covers turned about an axis, the largest ones.
+
+    Each costs every ray a look at its hull, so stands, which meet little light, stay in the tree of all.
+    """
+    found = [
+        k
+        for k, mesh in enumerate(meshes)
+        if mesh.turned is not None
+        and mesh.role in CLEAR_ROLES
+        and (mesh.is_closed or is_flat(mesh.turned))
+        and wall_of(mesh.turned) is not None
+    ]
+    return sorted(sorted(found, key=lambda k: -meshes[k].areas.sum())[:MOST_BODIES])
+
+
+def part_trees(
+    triangles: np.ndarray, part: np.ndarray, meshes: tuple[PartMesh, ...], *, reach: float
+) -> tuple[Tree, np.ndarray, Bodies, np.ndarray]:
+    """Trees over triangles (n, 3, 3) of parts (n,), one after the other: (trees, World.roots, bodies, order (n,))."""
+    corners = corners_of(triangles)
+    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    chosen = bodies_among(meshes)
+    body_of = np.array([chosen.index(k) if k in chosen else -1 for k in range(len(meshes))], dtype=np.int64)
+    is_clear = np.array([mesh.role in CLEAR_ROLES for mesh in meshes], dtype=bool)
+    rest = [np.flatnonzero((body_of[part] < 0) & (is_clear[part] == clear)) for clear in (False, True)]
+    groups = [(rest[0], 0, -1), (rest[1], 1, -1)]
+    groups += [(np.flatnonzero(part == k), 1, body) for body, k in enumerate(chosen)]
+    trees, order, first = [], [], 0
+    for members, *_ in groups:
+        tree, placed = build_tree(low[members], high[members], first=first, reach=reach, corners=corners[members])
+        trees.append(tree)
+        order.append(members[placed])
+        first += len(members)
+    tree, nodes = joined(*trees)
+    rows = [(node, clear, body) for node, (members, clear, body) in zip(nodes, groups, strict=True) if len(members)]
+    whole = np.concatenate(order)
+    place = np.empty(len(whole), dtype=np.int64)
+    place[whole] = np.arange(len(whole))
+    bodies = gathered([meshes[k].turned for k in chosen], chosen, [place[members] for members, *_ in groups[2:]])
+    return tree, np.array(rows, dtype=np.int64).reshape(-1, 3), bodies, whole
+
+
 def assemble(
     scene: Scene,
     *,
@@ -185,18 +231,11 @@ def assemble(
     """
     triangles = np.concatenate([np.zeros((0, 3, 3)), *(mesh.triangles for mesh in meshes)])
     part = np.repeat(np.arange(len(meshes)), [len(mesh.triangles) for mesh in meshes]).astype(np.int64)
-    is_clear = np.array([mesh.role in CLEAR_ROLES for mesh in meshes], dtype=bool)
-    in_clear = is_clear[part] if len(part) else np.zeros(0, dtype=bool)
-    clear, solid = np.flatnonzero(in_clear), np.flatnonzero(~in_clear)
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
     facet_low, facet_high = facets.boxes()
+    low, high = triangles.min(axis=1), triangles.max(axis=1)
     reach = max(float(np.abs(corner).max()) for corner in (low, high, facet_low, facet_high) if corner.size)
-    corners = corners_of(triangles)
-    tree_clear, order_clear = build_tree(low[clear], high[clear], first=0, reach=reach, corners=corners[clear])
-    tree_solid, order_solid = build_tree(low[solid], high[solid], first=len(clear), reach=reach, corners=corners[solid])
-    tree, solid_root = joined(tree_clear, tree_solid)
+    tree, roots, bodies, order = part_trees(triangles, part, meshes, reach=reach)
     tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
-    order = np.concatenate([clear[order_clear], solid[order_solid]])
     parts = _part_arrays(scene, triangles[order], part[order], meshes, sun_state=sun_state, sun=mirror.pose.sun)
     optics = Optics(
         mirror=mirror_arrays(scene, sun_state, mirror, facets.taken(order_facets), z_max=float(facet_high[:, 2].max())),
@@ -204,7 +243,8 @@ def assemble(
         parts=parts,
         facets=tree_facets,
         triangles=tree,
-        roots=np.array([root for root, n in ((solid_root, len(solid)), (CLEAR_ROOT, len(clear))) if n], dtype=np.int64),
+        roots=roots,
+        bodies=bodies,
         mirror_points=mirror_points(seed=seed, has_facets=len(facets) > 1),
         direct_points=direct_points(seed=seed),
     )

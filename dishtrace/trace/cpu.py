@@ -14,6 +14,7 @@ from dishtrace.trace.kernels.populations import trace_rays
 from dishtrace.trace.optics import MIRROR_RAYS_PER_DIRECT, Mirror, Parts, Screens, Sun, Tally, World
 from dishtrace.trace.points import FACET_DIMENSION, N_SCRAMBLES, ORDER_BITS, Points, neighbours_in_turn
 from dishtrace.trace.tree import Tree, new_flock, new_stack
+from dishtrace.trace.turned import Bodies
 
 BACKEND = "cpu-numba"
 LONGEST_PATH = 64
@@ -28,6 +29,7 @@ class Optics(NamedTuple):
     facets: Tree
     triangles: Tree
     roots: np.ndarray
+    bodies: Bodies
     mirror_points: Points
     direct_points: Points
 
@@ -67,6 +69,7 @@ def world_of(
         facets=optics.facets,
         triangles=optics.triangles,
         roots=optics.roots,
+        bodies=optics.bodies,
         screens=screens,
         tally=tally,
         points=points,

@@ -8,6 +8,7 @@ import numpy as np
 
 from dishtrace.trace.points import N_SCRAMBLES, Points
 from dishtrace.trace.tree import Flock, Tree
+from dishtrace.trace.turned import Bodies
 
 # Columns of Tally.budget [W times rays]: first what closes to OUTLINE, then first hits, then the direct ledger,
 # then what leaves the mirror at the first reflection, what other facets in front take, and what meets facets outside
@@ -24,8 +25,8 @@ N_PART_FIGURES = 5
 ROLE_RECEIVER, ROLE_STAND, ROLE_OTHER = range(3)
 # One direct ray to so many mirror rays: direct sun is one sun, so it needs far fewer.
 MIRROR_RAYS_PER_DIRECT = 16
-# Where the tree of receivers and covers begins; that of the other parts begins elsewhere.
-CLEAR_ROOT = 0
+# Columns of World.roots: node at which a tree begins; whether it holds receivers and covers; its body, or -1.
+ROOT, IS_CLEAR, BODY = range(3)
 
 N_RADIAL_BINS = 2048
 N_RINGS = 48
@@ -181,8 +182,9 @@ def no_screens() -> Screens:
 class World(NamedTuple):
     """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
 
-    facets: tree over the facets; triangles: trees over the triangles of receivers and covers (root 0) and over the
-    others'; roots (r,) int64: those that hold something, 0 last; stack, flock: of the trees' traversal; batch (b, ..),
+    facets: tree over the facets; triangles: trees over the triangles of bodies, of other receivers and covers, and of
+    other parts; roots (r, 3) int64: those that hold something, receivers and covers last; bodies: those that are met in
+    closed form, where that is plain (kernels/turned.py); stack, flock: of the trees' traversal; batch (b, ..),
     words (b, d, ..), starts (b, ..): rays made (kernels/batch.py), in b slots; going, marks: light under way
     (kernels/going.py); path (k, 3), n_path (1,): places of a watched ray.
     """
@@ -193,6 +195,7 @@ class World(NamedTuple):
     facets: Tree
     triangles: Tree
     roots: np.ndarray
+    bodies: Bodies
     screens: Screens
     tally: Tally
     points: Points

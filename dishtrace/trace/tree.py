@@ -129,24 +129,27 @@ def build_tree(
     return Tree(nodes, links, np.ascontiguousarray(leaves[:, 0] + np.int32(first)), packs), order
 
 
-def joined(one: Tree, other: Tree) -> tuple[Tree, int]:
-    """Two trees in the same arrays, and the root of the second; that of the first is node 0.
+def joined(*trees: Tree) -> tuple[Tree, np.ndarray]:
+    """Trees in the same arrays, and the root of each, (k,) int64.
 
     Parameters
     ----------
-    one, other : Tree
-        Both over triangles, numbered apart.
+    trees : Tree
+        All over triangles, numbered apart.
     """
-    links = other.links.copy()
-    child, tag = links[:, CHILD:TAG], links[:, TAG:]
-    child[(tag != 0) & (child >= 0)] += len(one.links)
-    child[child < 0] -= len(one.leaf_first)
-    nodes = np.concatenate([one.links, links]).view(np.float32)
-    block, start = _aligned(len(nodes))
-    block[start : start + nodes.size] = nodes.ravel()
-    nodes = block[start : start + nodes.size].reshape(-1, N_COLUMNS)
-    first = np.concatenate([one.leaf_first, other.leaf_first])
-    return Tree(nodes, nodes.view(np.int32), first, np.concatenate([one.packs, other.packs])), len(one.links)
+    roots = np.cumsum([0] + [len(tree.links) for tree in trees])
+    leaves = np.cumsum([0] + [len(tree.leaf_first) for tree in trees])
+    block, start = _aligned(int(roots[-1]))
+    nodes = block[start : start + N_COLUMNS * int(roots[-1])].reshape(-1, N_COLUMNS)
+    links = nodes.view(np.int32)
+    for tree, root, leaf in zip(trees, roots[:-1], leaves[:-1], strict=True):
+        placed = links[root : root + len(tree.links)]
+        placed[:] = tree.links
+        child, tag = placed[:, CHILD:TAG], placed[:, TAG:]
+        child[(tag != 0) & (child >= 0)] += root
+        child[child < 0] -= leaf
+    first = np.concatenate([tree.leaf_first for tree in trees])
+    return Tree(nodes, links, first, np.concatenate([tree.packs for tree in trees])), roots[:-1]
 
 
 def _aligned(n_nodes: int) -> tuple[np.ndarray, int]:

@@ -1,10 +1,25 @@
 """Compiled loops over many rays, so that a million of them can be tried against every triangle."""
 
+import numpy as np
+
 from dishtrace.trace.compiling import kernel
 from dishtrace.trace.kernels.batch import BATCH
 from dishtrace.trace.kernels.flock import closest_hits
-from dishtrace.trace.kernels.going import END, POWER_NOW, PX, PY, PZ, TRIANGLE_LEFT, TRIANGLE_MET, VX, VY, VZ
+from dishtrace.trace.kernels.going import (
+    ASKING,
+    END,
+    POWER_NOW,
+    PX,
+    PY,
+    PZ,
+    TRIANGLE_LEFT,
+    TRIANGLE_MET,
+    VX,
+    VY,
+    VZ,
+)
 from dishtrace.trace.kernels.triangles import FAR, closest_hit, triangle_hit
+from dishtrace.trace.kernels.turned import meet_body
 
 
 @kernel
@@ -28,7 +43,7 @@ def hits_together(tree, root, origin, direction, skip, g, m, flock, t, number):
             g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j] = o[0], o[1], o[2], d[0], d[1], d[2]
             g[POWER_NOW + j], g[END + j] = 1.0, FAR
             m[TRIANGLE_LEFT + j], m[TRIANGLE_MET + j] = skip[first + j], -1
-        closest_hits(tree, root, g, m, count, flock)
+        closest_hits(tree, root, g, m, count, np.int64(POWER_NOW), flock)
         for j in range(count):
             t[first + j], number[first + j] = g[END + j], m[TRIANGLE_MET + j]
         first += BATCH
@@ -45,3 +60,23 @@ def hits_by_search(corners, origin, direction, skip, t, number):
                 found = triangle_hit(corners, i, o[0], o[1], o[2], d[0], d[1], d[2])
                 if found < t[k]:
                     t[k], number[k] = found, i
+
+
+@kernel
+def hits_on_body(bodies, f, tree, parts, origin, direction, skip, g, m, flock, t, number, is_asking):
+    """Nearest hit of each ray on a body, in closed form where that is plain, and whether the tree was asked."""
+    first, n = 0, origin.shape[0]
+    while first < n:
+        count = min(BATCH, n - first)
+        for j in range(count):
+            o, d = origin[first + j], direction[first + j]
+            g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j] = o[0], o[1], o[2], d[0], d[1], d[2]
+            g[POWER_NOW + j], g[END + j] = 1.0, FAR
+            m[TRIANGLE_LEFT + j], m[TRIANGLE_MET + j] = skip[first + j], -1
+        meet_body(bodies, f, parts, g, m, np.int64(count))
+        for j in range(count):
+            is_asking[first + j] = g[ASKING + j] > 0.0
+        closest_hits(tree, 0, g, m, count, np.int64(ASKING), flock)
+        for j in range(count):
+            t[first + j], number[first + j] = g[END + j], m[TRIANGLE_MET + j]
+        first += BATCH

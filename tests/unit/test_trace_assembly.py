@@ -9,7 +9,7 @@ import pytest
 
 from dishtrace.trace.assembly import N_REFLECTANCE_STEPS
 from dishtrace.trace.kernels import mirror
-from dishtrace.trace.optics import CLEAR_ROOT, MIRROR_RAYS_PER_DIRECT, ROLE_OTHER, ROLE_RECEIVER, ROLE_STAND
+from dishtrace.trace.optics import BODY, IS_CLEAR, MIRROR_RAYS_PER_DIRECT, ROLE_OTHER, ROLE_RECEIVER, ROLE_STAND, ROOT
 from tests.support.called import from_python
 from tests.support.small_scenes import COVER, POT, SECONDARY, TUBE, prepared, scene_text
 from tests.support.trees import leaves
@@ -44,15 +44,22 @@ def test_order_leads_back_to_the_parts(placed):
     assert np.array_equal(parts.part, number)
 
 
-def test_receivers_and_covers_have_a_tree_of_their_own(placed):
+def test_receivers_and_covers_have_trees_of_their_own_which_come_last(placed):
+    """And so has each body; every triangle lies in one of all trees."""
     optics = placed.assembly.optics
-    in_clear = np.zeros(len(optics.parts.part), dtype=bool)
-    assert optics.roots[-1] == CLEAR_ROOT
-    for root, value in ((CLEAR_ROOT, True), (optics.roots[0], False)):
-        for first, count, _ in leaves(optics.triangles, root):
-            in_clear[first : first + count] = value
+    found = np.zeros((len(optics.parts.part), 3), dtype=np.int64)
+    body = np.full(len(optics.parts.part), -2)
+    for row in optics.roots:
+        for first, count, _ in leaves(optics.triangles, row[ROOT]):
+            found[first : first + count] += (1, row[IS_CLEAR], 0)
+            body[first : first + count] = row[BODY]
     roles = np.array([mesh.role for mesh in placed.meshes])[optics.parts.part]
-    assert np.array_equal(in_clear, np.isin(roles, ["receiver", "cover"]))
+    assert np.all(found[:, 0] == 1)
+    assert np.array_equal(found[:, 1] == 1, np.isin(roles, ["receiver", "cover"]))
+    assert np.array_equal(np.sort(optics.roots[:, IS_CLEAR]), optics.roots[:, IS_CLEAR])
+    is_body = body >= 0
+    assert np.array_equal(optics.parts.part[is_body], optics.bodies.part[body[is_body]])
+    assert np.array_equal(np.sort(optics.bodies.number), np.flatnonzero(is_body))
 
 
 def test_roles_and_surfaces(placed):

@@ -106,8 +106,9 @@ def test_joined_trees_are_both():
     one, other = MESHES["scattered"], MESHES["cylinder"]
     tree_one, order_one = tree_over(one, first=0)
     tree_other, order_other = tree_over(other, first=len(one))
-    tree, root = joined(tree_one, tree_other)
-    for start, mesh, order in ((0, one, order_one), (root, other, order_other)):
+    tree, roots = joined(tree_one, tree_other)
+    assert roots[0] == 0
+    for start, mesh, order in zip(roots, (one, other), (order_one, order_other), strict=True):
         origin, direction = awkward_rays(mesh, 2000, 1)
         skip = np.full(2000, -1)
         t, number = run_tree(tree, origin, direction, skip, root=start)

@@ -27,7 +27,7 @@ from dishtrace.trace.kernels.sampling import (
 )
 from dishtrace.trace.kernels.surface import sheet_optics
 from dishtrace.trace.kernels.triangles import FAR, closest_hit, next_facet
-from dishtrace.trace.optics import CLEAR_ROOT
+from dishtrace.trace.optics import IS_CLEAR, ROOT
 
 SCORE_SUN, SCORE_SLOPE, SCORE_SPREAD, SCORE_JITTER = range(4)
 # Covers in a row that light is followed through.
@@ -102,8 +102,8 @@ def share_reaching(world, x, y, z, dx, dy, dz, reach, facet, has_receivers, is_c
         return 0.0
     share = 1.0
     for k in range(world.roots.shape[0]):
-        root = world.roots[k]
-        if root != CLEAR_ROOT or has_receivers:
+        root = world.roots[k, ROOT]
+        if world.roots[k, IS_CLEAR] == 0 or has_receivers:
             share *= share_through(
                 world.triangles, root, world.parts, mirror, x, y, z, dx, dy, dz, reach, is_cover_clear, stack
             )

@@ -15,10 +15,14 @@ from dishtrace.trace.points import N_SCRAMBLES
 
 # Columns of World.going, each BATCH long: place, unit direction, power now and at the start of the walk, where the
 # stretch ends [m], and where it would end were receivers and covers not there; then what a screen sees of it: place of
-# crossing [m], power there, cells of two histograms, distance from the middle [m]; and whether it may meet the mirror.
+# crossing [m], power there, cells of two histograms, distance from the middle [m]; whether it may meet the mirror,
+# whether it still asks what it meets of a body, the triangle that it should meet of it, and triangles on trial.
 PX, PY, PZ, VX, VY, VZ, POWER_NOW, POWER_FIRST, END, CLEAR_END = (BATCH * k for k in range(10))
-CROSS_A, CROSS_B, CROSSING, SPOT_CELL, RING_CELL, RADIUS, MAY_MEET = (BATCH * k for k in range(10, 17))
-N_GOING = 17
+CROSS_A, CROSS_B, CROSSING, SPOT_CELL, RING_CELL, RADIUS, MAY_MEET, ASKING, GUESSED, TRIAL = (
+    BATCH * k for k in range(10, 20)
+)
+# Triangles on trial fill two columns.
+N_GOING = 21
 # Columns of World.marks: ray of the batch; facet and triangle left, or -1; facet and triangle met, or -1; draws made,
 # and the draw that serves the next part; whether a part was touched; whether it is sunlight still.
 LANE, FACET_LEFT, TRIANGLE_LEFT, FACET_MET, TRIANGLE_MET, DRAWS, PART_DRAW, TOUCHED, FROM_SUN = (

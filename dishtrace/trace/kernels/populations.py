@@ -32,6 +32,7 @@ from dishtrace.trace.kernels.batch import (
 )
 from dishtrace.trace.kernels.flock import closest_hits
 from dishtrace.trace.kernels.going import (
+    ASKING,
     CLEAR_END,
     DRAWS,
     END,
@@ -60,7 +61,18 @@ from dishtrace.trace.kernels.mirror import is_over_outline, reflectance_at
 from dishtrace.trace.kernels.sampling import cos_sin_turns, perpendicular, picked, point_index, sun_tan2, unit
 from dishtrace.trace.kernels.screens import record_batch, record_later
 from dishtrace.trace.kernels.triangles import FAR, is_front, next_facet, transmitted_share
-from dishtrace.trace.optics import CLEAR_ROOT, LEAVING, MIRROR_ABSORBED, OUTLINE, OVERHANG, OVERLAP, SHADED
+from dishtrace.trace.kernels.turned import is_leaving, meet_body
+from dishtrace.trace.optics import (
+    BODY,
+    IS_CLEAR,
+    LEAVING,
+    MIRROR_ABSORBED,
+    OUTLINE,
+    OVERHANG,
+    OVERLAP,
+    ROOT,
+    SHADED,
+)
 from dishtrace.trace.points import ORDER_BITS
 
 # A ray that has not ended after so many hits is lost: only near-lossless closed boxes get there.
@@ -106,11 +118,15 @@ def direct_rays(points, parts, sun, size, scramble, first, low, high, words, sta
 
 
 @device
-def share_arriving(triangles, roots, parts, x, y, z, sx, sy, sz, leaving, stack, is_cover_clear):
+def share_arriving(triangles, roots, bodies, parts, x, y, z, sx, sy, sz, leaving, stack, is_cover_clear):
     """Share of the sunlight towards (x, y, z) that no part stops on the way in."""
     share = 1.0
     for k in range(roots.shape[0]):
-        share *= transmitted_share(triangles, roots[k], parts, x, y, z, sx, sy, sz, leaving, stack, is_cover_clear)
+        if roots[k, BODY] >= 0 and is_leaving(bodies, roots[k, BODY], parts, leaving, sx, sy, sz):
+            continue
+        share *= transmitted_share(
+            triangles, roots[k, ROOT], parts, x, y, z, sx, sy, sz, leaving, stack, is_cover_clear
+        )
         if share <= 0.0:
             return 0.0
     return share
@@ -154,7 +170,19 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
             g[END + j] = 0.0
         else:
             g[END + j] = share_arriving(
-                world.triangles, world.roots, world.parts, x, y, z, sx, sy, sz, tri, world.stack, not is_direct
+                world.triangles,
+                world.roots,
+                world.bodies,
+                world.parts,
+                x,
+                y,
+                z,
+                sx,
+                sy,
+                sz,
+                tri,
+                world.stack,
+                not is_direct,
             )
         g[POWER_NOW + j] = power
 
@@ -249,9 +277,12 @@ def find_meetings(world, n):
         g[END + i] = g[CLEAR_END + i] = t
         m[TRIANGLE_MET + i], m[FACET_MET + i] = -1, facet
     for k in range(world.roots.shape[0]):
-        root = world.roots[k]
-        closest_hits(world.triangles, root, g, m, n, world.flock)
-        if root != CLEAR_ROOT:
+        asking = np.int64(POWER_NOW)
+        if world.roots[k, BODY] >= 0:
+            asking = np.int64(ASKING)
+            meet_body(world.bodies, world.roots[k, BODY], world.parts, g, m, n)
+        closest_hits(world.triangles, world.roots[k, ROOT], g, m, n, asking, world.flock)
+        if world.roots[k, IS_CLEAR] == 0:
             for i in range(n):
                 g[CLEAR_END + i] = g[END + i]
 
