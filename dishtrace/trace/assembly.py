@@ -22,7 +22,7 @@ from dishtrace.trace.optics import (
 )
 from dishtrace.trace.points import direct_points, mirror_points
 from dishtrace.trace.tree import Tree, build_tree, joined
-from dishtrace.trace.turned import Bodies, gathered, is_flat, wall_of
+from dishtrace.trace.turned import SPARE, Bodies, gathered, is_flat, wall_of
 
 if TYPE_CHECKING:
     from dishtrace.dish.mount import PlacedMirror
@@ -180,10 +180,21 @@ def bodies_among(meshes: tuple[PartMesh, ...]) -> list[int]:
     return sorted(sorted(found, key=lambda k: -meshes[k].areas.sum())[:MOST_BODIES])
 
 
+def ball_around(triangles: np.ndarray, *, reach: float) -> np.ndarray:
+    """Middle [m] and square of the radius [m2] of a ball that holds triangles (n, 3, 3), (4,).
+
+    It is larger by far more than rounding can move a ray that starts within `reach` [m].
+    """
+    corners = triangles.reshape(-1, 3)
+    middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
+    radius = np.sqrt(np.max(np.sum((corners - middle) ** 2, axis=1)))
+    return np.append(middle, ((1.0 + SPARE) * radius + SPARE * reach) ** 2)
+
+
 def part_trees(
     triangles: np.ndarray, part: np.ndarray, meshes: tuple[PartMesh, ...], *, reach: float
-) -> tuple[Tree, np.ndarray, Bodies, np.ndarray]:
-    """Trees over triangles (n, 3, 3) of parts (n,), one after the other: (trees, World.roots, bodies, order (n,))."""
+) -> tuple[Tree, np.ndarray, np.ndarray, Bodies, np.ndarray]:
+    """Trees over triangles (n, 3, 3) of parts (n,): (all trees, World.roots, World.balls, bodies, order (n,))."""
     corners = corners_of(triangles)
     low, high = triangles.min(axis=1), triangles.max(axis=1)
     chosen = bodies_among(meshes)
@@ -200,11 +211,13 @@ def part_trees(
         first += len(members)
     tree, nodes = joined(*trees)
     rows = [(node, clear, body) for node, (members, clear, body) in zip(nodes, groups, strict=True) if len(members)]
+    balls = [ball_around(triangles[members], reach=reach) for members, *_ in groups if len(members)]
     whole = np.concatenate(order)
     place = np.empty(len(whole), dtype=np.int64)
     place[whole] = np.arange(len(whole))
     bodies = gathered([meshes[k].turned for k in chosen], chosen, [place[members] for members, *_ in groups[2:]])
-    return tree, np.array(rows, dtype=np.int64).reshape(-1, 3), bodies, whole
+    roots = np.array(rows, dtype=np.int64).reshape(-1, 3)
+    return tree, roots, np.array(balls, dtype=float).reshape(-1, 4), bodies, whole
 
 
 def assemble(
@@ -234,7 +247,7 @@ def assemble(
     facet_low, facet_high = facets.boxes()
     low, high = triangles.min(axis=1), triangles.max(axis=1)
     reach = max(float(np.abs(corner).max()) for corner in (low, high, facet_low, facet_high) if corner.size)
-    tree, roots, bodies, order = part_trees(triangles, part, meshes, reach=reach)
+    tree, roots, balls, bodies, order = part_trees(triangles, part, meshes, reach=reach)
     tree_facets, order_facets = build_tree(facet_low, facet_high, first=0, reach=reach)
     parts = _part_arrays(scene, triangles[order], part[order], meshes, sun_state=sun_state, sun=mirror.pose.sun)
     optics = Optics(
@@ -244,6 +257,7 @@ def assemble(
         facets=tree_facets,
         triangles=tree,
         roots=roots,
+        balls=balls,
         bodies=bodies,
         mirror_points=mirror_points(seed=seed, has_facets=len(facets) > 1),
         direct_points=direct_points(seed=seed),

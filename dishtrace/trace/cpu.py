@@ -29,6 +29,7 @@ class Optics(NamedTuple):
     facets: Tree
     triangles: Tree
     roots: np.ndarray
+    balls: np.ndarray
     bodies: Bodies
     mirror_points: Points
     direct_points: Points
@@ -69,6 +70,7 @@ def world_of(
         facets=optics.facets,
         triangles=optics.triangles,
         roots=optics.roots,
+        balls=optics.balls,
         bodies=optics.bodies,
         screens=screens,
         tally=tally,

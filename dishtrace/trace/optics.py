@@ -183,7 +183,8 @@ class World(NamedTuple):
     """All that one thread needs to trace rays: what they meet, where they count, and scratch of its own.
 
     facets: tree over the facets; triangles: trees over the triangles of bodies, of other receivers and covers, and of
-    other parts; roots (r, 3) int64: those that hold something, receivers and covers last; bodies: those that are met in
+    other parts; roots (r, 3) int64: those that hold something, receivers and covers last; balls (r, 4): middle [m] and
+    square of the radius [m2] of a ball around each; bodies: those that are met in
     closed form, where that is plain (kernels/turned.py); stack, flock: of the trees' traversal; batch (b, ..),
     words (b, d, ..), starts (b, ..): rays made (kernels/batch.py), in b slots; going, marks: light under way
     (kernels/going.py); path (k, 3), n_path (1,): places of a watched ray.
@@ -195,6 +196,7 @@ class World(NamedTuple):
     facets: Tree
     triangles: Tree
     roots: np.ndarray
+    balls: np.ndarray
     bodies: Bodies
     screens: Screens
     tally: Tally

@@ -41,9 +41,9 @@ def hits_together(tree, root, origin, direction, skip, g, m, flock, t, number):
         for j in range(count):
             o, d = origin[first + j], direction[first + j]
             g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j] = o[0], o[1], o[2], d[0], d[1], d[2]
-            g[POWER_NOW + j], g[END + j] = 1.0, FAR
+            g[ASKING + j], g[END + j] = 1.0, FAR
             m[TRIANGLE_LEFT + j], m[TRIANGLE_MET + j] = skip[first + j], -1
-        closest_hits(tree, root, g, m, count, np.int64(POWER_NOW), flock)
+        closest_hits(tree, root, g, m, count, flock)
         for j in range(count):
             t[first + j], number[first + j] = g[END + j], m[TRIANGLE_MET + j]
         first += BATCH
@@ -76,7 +76,7 @@ def hits_on_body(bodies, f, tree, parts, origin, direction, skip, g, m, flock, t
         meet_body(bodies, f, parts, g, m, np.int64(count))
         for j in range(count):
             is_asking[first + j] = g[ASKING + j] > 0.0
-        closest_hits(tree, 0, g, m, count, np.int64(ASKING), flock)
+        closest_hits(tree, 0, g, m, count, flock)
         for j in range(count):
             t[first + j], number[first + j] = g[END + j], m[TRIANGLE_MET + j]
         first += BATCH

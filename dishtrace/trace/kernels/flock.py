@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from dishtrace.trace.compiling import device
-from dishtrace.trace.kernels.going import END, PX, PY, PZ, TRIANGLE_LEFT, TRIANGLE_MET, VX, VY, VZ
+from dishtrace.trace.kernels.going import ASKING, END, PX, PY, PZ, TRIANGLE_LEFT, TRIANGLE_MET, VX, VY, VZ
 from dishtrace.trace.kernels.lanes import NOTHING, enter_node, fetch, next_child
 from dishtrace.trace.kernels.triangles import HIGH_HALF, KEY, NUMBER, closest_in_pack, inverse_of, single_limit
 from dishtrace.trace.tree import CHILD, FLOCK, N_COLUMNS, STACK_NODE, WIDTH
@@ -27,25 +27,22 @@ LINE = 64
 
 
 @device
-def closest_hits(tree, root, g, m, n, asking, flock):
-    """Shorten END and set TRIANGLE_MET where one of the first n lanes meets a triangle of a tree before.
-
-    asking: column that is positive for the lanes that ask.
-    """
+def closest_hits(tree, root, g, m, n, flock):
+    """Shorten END and set TRIANGLE_MET where one of the first n lanes that is ASKING meets a tree's triangle before."""
     start = np.int64(0)
     while start < n:
-        flock_hits(tree, root, g, m, start, min(FLOCK, n - start), asking, flock)
+        flock_hits(tree, root, g, m, start, min(FLOCK, n - start), flock)
         start += FLOCK
 
 
 @device
-def flock_hits(tree, root, g, m, start, count, asking, flock):
+def flock_hits(tree, root, g, m, start, count, flock):
     """closest_hits for lanes start .. start + count - 1, at most FLOCK."""
     single, whole, stacks = flock.single, flock.whole, flock.stacks
     n_entering = n_testing = n_left = 0
     for i in range(count):
         whole[ENTERING, n_entering] = i
-        n_entering += 1 if g[asking + start + i] > 0.0 else 0
+        n_entering += 1 if g[ASKING + start + i] > 0.0 else 0
     for a in range(n_entering):
         i = whole[ENTERING, a]
         j = start + i

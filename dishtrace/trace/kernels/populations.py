@@ -11,6 +11,7 @@ import math
 import numpy as np
 
 from dishtrace.trace.compiling import device, kernel
+from dishtrace.trace.kernels.balls import count_passed, passes
 from dishtrace.trace.kernels.batch import (
     BATCH,
     DX,
@@ -150,6 +151,7 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
         g[POWER_NOW + j], g[MAY_MEET + j] = 0.0, 1.0
     if is_of_skin(mirror, is_direct):
         batch_meets_skin(mirror, b, np.int64(X), np.int64(SX), g, MAY_MEET)
+    count_passed(world.balls, b, np.int64(X), np.int64(SX), BATCH, g, ASKING)
     for j in range(low, high):
         power = b[POWER + j]
         if power <= 0.0:
@@ -168,6 +170,8 @@ def look_at_way_in(world, is_direct, scramble, low, high, starts, b):
                 world.tally.budget[scramble, OVERLAP] += power
                 continue
             g[END + j] = 0.0
+        elif g[ASKING + j] == 0.0:
+            g[END + j] = 1.0
         else:
             g[END + j] = share_arriving(
                 world.triangles,
@@ -252,6 +256,14 @@ def record_legs(legs, numbering, g, scramble, first):
 
 
 @device
+def ask_near(ball, g, n):
+    """ASKING for those of the first n lanes that have power and pass through a ball."""
+    for j in range(n):
+        is_near = passes(ball, g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j])
+        g[ASKING + j] = 1.0 if is_near & (g[POWER_NOW + j] > 0.0) else 0.0
+
+
+@device
 def find_meetings(world, n):
     """What each of the first n lanes meets next: the columns END, CLEAR_END, FACET_MET and TRIANGLE_MET.
 
@@ -277,11 +289,11 @@ def find_meetings(world, n):
         g[END + i] = g[CLEAR_END + i] = t
         m[TRIANGLE_MET + i], m[FACET_MET + i] = -1, facet
     for k in range(world.roots.shape[0]):
-        asking = np.int64(POWER_NOW)
         if world.roots[k, BODY] >= 0:
-            asking = np.int64(ASKING)
             meet_body(world.bodies, world.roots[k, BODY], world.parts, g, m, n)
-        closest_hits(world.triangles, world.roots[k, ROOT], g, m, n, asking, world.flock)
+        else:
+            ask_near(world.balls[k], g, n)
+        closest_hits(world.triangles, world.roots[k, ROOT], g, m, n, world.flock)
         if world.roots[k, IS_CLEAR] == 0:
             for i in range(n):
                 g[CLEAR_END + i] = g[END + i]

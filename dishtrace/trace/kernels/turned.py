@@ -80,7 +80,7 @@ GRAZING = 1e-3
 # Looks at the place of a meeting, each setting right what the last one found.
 ATTEMPTS = 3
 # Below this share of the direction across the axis, a ray is along it.
-ALONG = 1e-9
+ALONG = 1e-6
 # arctan(q) / 2 pi for 0 <= q <= 1, odd powers from the first up, to 5e-8: least squares at Chebyshev's points.
 _ARCTAN = (
     0.1591542465286788,
