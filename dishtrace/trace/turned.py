@@ -8,11 +8,15 @@ import numpy as np
 
 from dishtrace.parts.turned import Turned, triangles_in
 
-# Columns of Bodies.hull: lower and upper end [m]; x^2 + y^2 = alpha + beta z + gamma z^2 on the wall; how near to it is
-# not plain [m]; whether it widens upwards (1) or downwards (-1); whether it is flat.
-LOW, HIGH, ALPHA, BETA, GAMMA, REACH, WIDENS, IS_FLAT = range(8)
-# Last axis of Bodies.lookup: first place, cells per metre, first cell and number of cells of wall, lower and upper end.
-FROM, PER, START, NUMBER_OF = range(4)
+# Columns of Bodies.hulls: the body's axes in the dish frame, then its origin [m]; lower and upper end [m]; x^2 + y^2 =
+# alpha + beta z + gamma z^2 on the wall; how near to it is not plain [m]; whether it widens upwards (1) or downwards
+# (-1); whether it is flat; its part, and the first of its triangles in Bodies.number.
+AXES, ORIGIN = 0, 9
+LOW, HIGH, ALPHA, BETA, GAMMA, REACH, WIDENS, IS_FLAT, PART, FIRST_NUMBER = range(12, 22)
+# Then, four times each for wall, lower and upper end: first place, cells per metre, first cell and number of cells.
+LOOKUP = 22
+FROM, PER, START, NUMBER_OF = range(LOOKUP, LOOKUP + 4)
+N_HULL_COLUMNS = LOOKUP + 12
 # Columns of Bodies.bands: sectors; tangent of half of one; the band's line in the middle of a sector from (a, z) on, a
 # out from the axis, to a there [m]; its normal and distance from the origin [m]; what (a, z) are multiplied by to give
 # the place along it [1/m]; how triangles lie in it; its first triangle; bands before and after; first of its middles.
@@ -30,21 +34,16 @@ CELLS_PER_BAND = 4
 class Bodies(NamedTuple):
     """Bodies without dents, turned about their axes.
 
-    frame (f, 12): the body's axes in the dish frame, then its origin [m]; hull (f, 8); lookup (f, 3, 4): of the wall by
-    height, of the ends by radius; cells (c,) int64: the band in each cell; bands (b, 15); middles (s, 2): unit vector
-    to the middle of each sector; number (t,) int64: number of each triangle in the kernels' list, from first_number
-    (f,) on for a body; part (f,).
+    hulls (f, 34); cells (c,) int64: the band in each cell, of the wall by height, of the ends by radius; bands (b, 15);
+    middles (s, 2): unit vector to the middle of each sector; number (t,) int64: number of each body's triangles in the
+    kernels' list.
     """
 
-    frame: np.ndarray
-    hull: np.ndarray
-    lookup: np.ndarray
+    hulls: np.ndarray
     cells: np.ndarray
     bands: np.ndarray
     middles: np.ndarray
     number: np.ndarray
-    first_number: np.ndarray
-    part: np.ndarray
 
 
 def wall_of(turned: Turned) -> np.ndarray | None:
@@ -76,7 +75,7 @@ def is_flat(turned: Turned) -> bool:
 
 
 def hull_of(turned: Turned) -> np.ndarray:
-    """Row of Bodies.hull."""
+    """What Bodies.hulls has from LOW to IS_FLAT."""
     heights = turned.bands[:, [3, 5]]
     radii = turned.bands[:, [2, 4]]
     low, high = float(heights.min()), float(heights.max())
@@ -136,7 +135,7 @@ def band_rows(bands: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def lookup_of(bands: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Rows (3, 4) of Bodies.lookup of one body, and the cells, numbers counted from its own first ones."""
+    """What Bodies.hulls has from LOOKUP on, (3, 4), and the cells, numbers counted from its own first ones."""
     rows, cells = np.zeros((3, 4)), [np.zeros(0, dtype=np.int64)]
     for surface, chosen in enumerate(surfaces_of(bands)):
         if len(chosen) == 0:
@@ -175,16 +174,16 @@ def gathered(bodies: list[Turned], parts: list[int], numbers: list[np.ndarray]) 
     for k, (some, _) in enumerate(rows):
         some[:, PREVIOUS : NEXT + 1] += np.where(some[:, PREVIOUS : NEXT + 1] >= 0.0, first_band[k], 0.0)
         some[:, MIDDLES] += first_middle[k]
-        lookups[k][0][:, START] += first_cell[k]
-    frames = [np.append(body.rotation.T.ravel(), body.origin) for body in bodies]
+        lookups[k][0][:, START - LOOKUP] += first_cell[k]
+    first_number = np.cumsum([0] + [len(some) for some in numbers])
+    hulls = [
+        (*body.rotation.T.ravel(), *body.origin, *hull_of(body), parts[k], first_number[k], *lookups[k][0].ravel())
+        for k, body in enumerate(bodies)
+    ]
     return Bodies(
-        frame=np.array(frames, dtype=float).reshape(-1, 12),
-        hull=np.array([hull_of(body) for body in bodies], dtype=float).reshape(-1, 8),
-        lookup=np.array([row for row, _ in lookups], dtype=float).reshape(-1, 3, 4),
+        hulls=np.array(hulls, dtype=float).reshape(-1, N_HULL_COLUMNS),
         cells=np.concatenate([np.zeros(0, np.int64), *(c + first_band[k] for k, (_, c) in enumerate(lookups))]),
         bands=np.concatenate([np.zeros((0, N_BAND_COLUMNS)), *(some for some, _ in rows)]),
         middles=np.concatenate([np.zeros((0, 2)), *(middles for _, middles in rows)]),
         number=np.concatenate([np.zeros(0, np.int64), *numbers]),
-        first_number=np.cumsum([0] + [len(some) for some in numbers])[:-1].astype(np.int64),
-        part=np.array(parts, dtype=np.int64),
     )

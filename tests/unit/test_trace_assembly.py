@@ -10,6 +10,7 @@ import pytest
 from dishtrace.trace.assembly import N_REFLECTANCE_STEPS
 from dishtrace.trace.kernels import mirror
 from dishtrace.trace.optics import BODY, IS_CLEAR, MIRROR_RAYS_PER_DIRECT, ROLE_OTHER, ROLE_RECEIVER, ROLE_STAND, ROOT
+from dishtrace.trace.turned import PART
 from tests.support.called import from_python
 from tests.support.small_scenes import COVER, POT, SECONDARY, TUBE, prepared, scene_text
 from tests.support.trees import leaves
@@ -58,7 +59,7 @@ def test_receivers_and_covers_have_trees_of_their_own_which_come_last(placed):
     assert np.array_equal(found[:, 1] == 1, np.isin(roles, ["receiver", "cover"]))
     assert np.array_equal(np.sort(optics.roots[:, IS_CLEAR]), optics.roots[:, IS_CLEAR])
     is_body = body >= 0
-    assert np.array_equal(optics.parts.part[is_body], optics.bodies.part[body[is_body]])
+    assert np.array_equal(optics.parts.part[is_body], optics.bodies.hulls[body[is_body], PART])
     assert np.array_equal(np.sort(optics.bodies.number), np.flatnonzero(is_body))
 
 

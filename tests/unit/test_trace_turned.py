@@ -13,12 +13,14 @@ from dishtrace.parts.sheets import disc
 from dishtrace.parts.solids import box, cone, cylinder, sphere
 from dishtrace.parts.turned import Turned, triangles_in
 from dishtrace.scene.read import scene_from_text
+from dishtrace.trace.compiling import kernel
 from dishtrace.trace.kernels.batch import BATCH
 from dishtrace.trace.kernels.going import N_GOING, N_MARKS
 from dishtrace.trace.kernels.triangles import FAR
+from dishtrace.trace.kernels.turned import GUESS, guess_triangles, hull_entries
 from dishtrace.trace.optics import BODY, Parts
 from dishtrace.trace.tree import build_tree, new_flock
-from dishtrace.trace.turned import ALPHA, BETA, GAMMA, HIGH, LOW, gathered
+from dishtrace.trace.turned import ALPHA, BETA, GAMMA, HIGH, LOW, PART, gathered
 from dishtrace.vec import normalise
 from tests.support.search import hits_by_search, hits_on_body
 from tests.support.small_scenes import COVER, PLATE, POT, ROUGH, SECONDARY, TUBE, part, prepared, scene_text, tallied
@@ -75,6 +77,26 @@ class Body:
         t, number = np.empty(len(origin)), np.empty(len(origin), dtype=np.int64)
         hits_by_search(self.corners, origin, direction, skip, t, number)
         return t, number
+
+
+@kernel
+def first_guesses(bodies, g, n):
+    """The first guess of lanes."""
+    hull_entries(bodies, 0, g, n)
+    guess_triangles(bodies, 0, g, n)
+
+
+def guessed(body, origin, direction):
+    """Triangle that each ray is first thought to meet, (n,)."""
+    found = []
+    for start in range(0, len(origin), BATCH):
+        columns = np.zeros((N_GOING, BATCH))
+        count = len(origin[start : start + BATCH])
+        columns[:3, :count], columns[3:6, :count] = origin[start : start + BATCH].T, direction[start : start + BATCH].T
+        g = columns.ravel()
+        first_guesses(body.bodies, g, count)
+        found.append(g[GUESS : GUESS + count].copy())
+    return np.concatenate(found)
 
 
 def awkward_rays(body, n, seed):
@@ -155,13 +177,15 @@ def test_body_gives_the_hit_of_a_search_through_all_a_million_times(shape, seed)
 
 @pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES.keys())
 def test_every_triangle_is_found_by_its_place(shape):
-    """Light straight onto the middle of each triangle, from near and from far, meets it without asking the tree."""
+    """Light onto the middle of each triangle, from near and from far, is told so without the tree, mostly at first."""
     body = Body(shape, 3)
     normal = body.parts.normal
     middle = body.corners[:, :3] + (body.corners[:, 3:6] + body.corners[:, 6:]) / 3.0
     direction = normalise(-normal + 0.2 * normalise(np.random.default_rng(1).normal(size=normal.shape)))
     for way in (0.1, 30.0):
-        t, number, is_asking = body.met(middle - way * direction, direction, np.full(len(middle), -1))
+        origin = middle - way * direction
+        assert (guessed(body, origin, direction) == np.arange(len(middle))).mean() > 0.97
+        t, number, is_asking = body.met(origin, direction, np.full(len(middle), -1))
         is_told = ~is_asking
         assert is_told.mean() > 0.99
         assert np.array_equal(number[is_told], np.arange(len(middle))[is_told])
@@ -179,7 +203,7 @@ def test_bodies_have_no_dents_and_lie_in_their_hulls(shape):
         chosen = slice(start, start + 500)
         ahead = corners @ normals[chosen].T - np.sum(shape.triangles[chosen, 0] * normals[chosen], axis=1)
         assert ahead.max() < 2e-12
-    hull = body.bodies.hull[0]
+    hull = body.bodies.hulls[0]
     x, y, z = corners.T
     assert np.all((z > hull[LOW]) & (z < hull[HIGH]))
     assert np.all(x * x + y * y < hull[ALPHA] + hull[BETA] * z + hull[GAMMA] * z * z)
@@ -204,7 +228,12 @@ def test_only_receivers_and_covers_without_dents_are_bodies():
     stand = part("post", "stand", 'shape = "cylinder"\nradius_m = 0.01\nheight_m = 0.1\ncenter_m = [0.3, 0.0, 0.0]')
     tube = part("tube", "receiver", 'shape = "tube"\nradius_m = 0.01\nheight_m = 0.1\ncenter_m = [0.4, 0.0, 0.0]')
     case = part("case", "receiver", 'shape = "box"\nsize_m = [0.1, 0.1, 0.1]\ncenter_m = [0.6, 0.0, 0.0]')
-    assert prepared(scene_text(stand + tube + case + more)).assembly.optics.bodies.part.tolist() == [5, 6, 7, 8]
+    assert prepared(scene_text(stand + tube + case + more)).assembly.optics.bodies.hulls[:, PART].tolist() == [
+        5,
+        6,
+        7,
+        8,
+    ]
     assert box((0.1, 0.2, 0.3)).bands is None
 
 

@@ -40,6 +40,7 @@ from dishtrace.trace.turned import (
     BETA,
     FAN,
     FIRST,
+    FIRST_NUMBER,
     FROM,
     GAMMA,
     HALVING,
@@ -53,6 +54,7 @@ from dishtrace.trace.turned import (
     NUMBER_OF,
     NZ,
     OFF,
+    PART,
     PER,
     PREVIOUS,
     REACH,
@@ -112,7 +114,7 @@ def turns_of(x, y):
 @device
 def hull_entries(bodies, f, g, n):
     """Where the first n lanes come into the hull of body f: the columns HOW to ANGLE."""
-    e, hull = bodies.frame[f], bodies.hull[f]
+    e = hull = bodies.hulls[f]
     e0, e1, e2, e3, e4, e5, e6, e7, e8 = e[0], e[1], e[2], e[3], e[4], e[5], e[6], e[7], e[8]
     cx, cy, cz = e[9], e[10], e[11]
     low, high, alpha, beta, gamma = hull[LOW], hull[HIGH], hull[ALPHA], hull[BETA], hull[GAMMA]
@@ -165,16 +167,10 @@ def clipped(k, n):
 @device
 def band_near(bodies, f, how, x, y, z):
     """Band of a body near a place on its wall (how 0), its lower or its upper end; any where it has no such surface."""
-    lookup = bodies.lookup[f]
+    hull, at = bodies.hulls[f], 4 * how
     along = z if how == 0 else math.sqrt(x * x + y * y)
-    cell = clipped(np.int64((along - lookup[how, FROM]) * lookup[how, PER]), np.int64(lookup[how, NUMBER_OF]))
-    return bodies.cells[np.int64(lookup[how, START]) + cell]
-
-
-@device
-def sector_near(band, angle):
-    """Sector of a band at an angle [turns]."""
-    return clipped(np.int64(angle * band[TURN]), np.int64(band[TURN]))
+    cell = clipped(np.int64((along - hull[at + FROM]) * hull[at + PER]), np.int64(hull[at + NUMBER_OF]))
+    return bodies.cells[np.int64(hull[at + START]) + cell]
 
 
 @device
@@ -183,12 +179,12 @@ def guess_triangles(bodies, f, g, n):
 
     Its number in the kernels' list; any triangle for lanes that are not plain.
     """
-    number, first = bodies.number, bodies.first_number[f]
+    number, first = bodies.number, np.int64(bodies.hulls[f, FIRST_NUMBER])
     for j in range(n):
         x, y, z = g[AT_X + j], g[AT_Y + j], g[AT_Z + j]
         how = np.int64(g[HOW + j])
         band = bodies.bands[band_near(bodies, f, how if how > 0 else np.int64(0), x, y, z)]
-        k = sector_near(band, g[ANGLE + j])
+        k = clipped(np.int64(g[ANGLE + j] * band[TURN]), np.int64(band[TURN]))
         at = np.int64(band[MIDDLES]) + k
         mx, my = bodies.middles[at, 0], bodies.middles[at, 1]
         across, out = y * mx - x * my, x * mx + y * my
@@ -206,10 +202,25 @@ def put_on_trial(corners, g, j, i):
 
 @device
 def try_guess(g, j, i, is_flat):
-    """Where lane j meets the triangle at place i, and whether plainly: into the columns GUESS_AT and IS_MET."""
-    t, is_met = well_met(g, i, g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j], is_flat)
+    """Where lane j meets the triangle at place i of those on trial, and whether from outside, well within its edges.
+
+    Into the columns GUESS_AT and IS_MET. The arithmetic is that of triangle_hit, to the last bit.
+    """
+    dx, dy, dz = g[VX + j], g[VY + j], g[VZ + j]
+    e1x, e1y, e1z = g[TRIAL + 3 * TRIED + i], g[TRIAL + 4 * TRIED + i], g[TRIAL + 5 * TRIED + i]
+    e2x, e2y, e2z = g[TRIAL + 6 * TRIED + i], g[TRIAL + 7 * TRIED + i], g[TRIAL + 8 * TRIED + i]
+    px, py, pz = dy * e2z - dz * e2y, dz * e2x - dx * e2z, dx * e2y - dy * e2x
+    determinant = e1x * px + e1y * py + e1z * pz
+    inverse = 1.0 / determinant
+    sx, sy, sz = g[PX + j] - g[TRIAL + i], g[PY + j] - g[TRIAL + TRIED + i], g[PZ + j] - g[TRIAL + 2 * TRIED + i]
+    u = (sx * px + sy * py + sz * pz) * inverse
+    qx, qy, qz = sy * e1z - sz * e1y, sz * e1x - sx * e1z, sx * e1y - sy * e1x
+    v = (dx * qx + dy * qy + dz * qz) * inverse
+    t = (e2x * qx + e2y * qy + e2z * qz) * inverse
+    least = GRAZING * GRAZING * (e1x * e1x + e1y * e1y + e1z * e1z) * (px * px + py * py + pz * pz)
+    is_plain = (determinant * determinant > least) & ((determinant > 0.0) | is_flat) & (t > 0.0)
     g[GUESS_AT + j] = t
-    g[IS_MET + j] = 1.0 if is_met else 0.0
+    g[IS_MET + j] = 1.0 if is_plain & (u >= NEAR_EDGE) & (v >= NEAR_EDGE) & (u + v <= 1.0 - NEAR_EDGE) else 0.0
 
 
 @device
@@ -238,33 +249,12 @@ def triangle_in_band(band, k, across, along):
 
 
 @device
-def well_met(g, i, ox, oy, oz, dx, dy, dz, is_flat):
-    """Distance to triangle i on trial, and whether it is met from outside, well within its edges.
-
-    The arithmetic is that of triangle_hit, to the last bit.
-    """
-    e1x, e1y, e1z = g[TRIAL + 3 * TRIED + i], g[TRIAL + 4 * TRIED + i], g[TRIAL + 5 * TRIED + i]
-    e2x, e2y, e2z = g[TRIAL + 6 * TRIED + i], g[TRIAL + 7 * TRIED + i], g[TRIAL + 8 * TRIED + i]
-    px, py, pz = dy * e2z - dz * e2y, dz * e2x - dx * e2z, dx * e2y - dy * e2x
-    determinant = e1x * px + e1y * py + e1z * pz
-    inverse = 1.0 / determinant
-    sx, sy, sz = ox - g[TRIAL + i], oy - g[TRIAL + TRIED + i], oz - g[TRIAL + 2 * TRIED + i]
-    u = (sx * px + sy * py + sz * pz) * inverse
-    qx, qy, qz = sy * e1z - sz * e1y, sz * e1x - sx * e1z, sx * e1y - sy * e1x
-    v = (dx * qx + dy * qy + dz * qz) * inverse
-    t = (e2x * qx + e2y * qy + e2z * qz) * inverse
-    least = GRAZING * GRAZING * (e1x * e1x + e1y * e1y + e1z * e1z) * (px * px + py * py + pz * pz)
-    is_plain = (determinant * determinant > least) & ((determinant > 0.0) | is_flat)
-    return t, is_plain & (u >= NEAR_EDGE) & (v >= NEAR_EDGE) & (u + v <= 1.0 - NEAR_EDGE) & (t > 0.0)
-
-
-@device
 def is_leaving(bodies, f, parts, tri, dx, dy, dz):
     """Whether light that starts on a triangle along d leaves body f outward, so that it cannot meet it again."""
-    if tri < 0 or parts.part[tri] != bodies.part[f]:
+    if tri < 0 or parts.part[tri] != bodies.hulls[f, PART]:
         return False
     cosine = dx * parts.normal[tri, 0] + dy * parts.normal[tri, 1] + dz * parts.normal[tri, 2]
-    return cosine > GRAZING or (bodies.hull[f, IS_FLAT] > 0.0 and cosine < -GRAZING)
+    return cosine > GRAZING or (bodies.hulls[f, IS_FLAT] > 0.0 and cosine < -GRAZING)
 
 
 @device
@@ -274,14 +264,14 @@ def better_guess(bodies, f, g, j):
     Sector and band are set right by the place there; -1 where that does not end.
     """
     x, y, z, vx, vy, vz = g[AT_X + j], g[AT_Y + j], g[AT_Z + j], g[VX + j], g[VY + j], g[VZ + j]
-    e = bodies.frame[f]
+    e = bodies.hulls[f]
     dx, dy = vx * e[0] + vy * e[1] + vz * e[2], vx * e[3] + vy * e[4] + vz * e[5]
     dz = vx * e[6] + vy * e[7] + vz * e[8]
-    i = band_near(bodies, f, np.int64(g[HOW + j]), x, y, z)
-    k = sector_near(bodies.bands[i], g[ANGLE + j])
+    i, aside = band_near(bodies, f, np.int64(g[HOW + j]), x, y, z), np.int64(0)
     for _ in range(ATTEMPTS):
         band = bodies.bands[i]
         sectors = np.int64(band[TURN])
+        k = (np.int64(g[ANGLE + j] * band[TURN]) + sectors + aside) % sectors
         at = np.int64(band[MIDDLES]) + k
         mx, my = bodies.middles[at, 0], bodies.middles[at, 1]
         t = band[OFF] - band[NR] * (x * mx + y * my) - band[NZ] * z
@@ -293,43 +283,36 @@ def better_guess(bodies, f, g, j):
             i = np.int64(band[PREVIOUS] if along < 0.0 else band[NEXT])
             if i < 0:
                 return np.int64(-1)
-            k = sector_near(bodies.bands[i], turns_of(x, y))
         elif abs(across) > band[TAN] * out:
-            k = (k + (1 if across > 0.0 else sectors - 1)) % sectors
+            aside += 1 if across > 0.0 else -1
         else:
-            return np.int64(bodies.number[bodies.first_number[f] + triangle_in_band(band, k, across, along)])
+            return np.int64(bodies.number[np.int64(e[FIRST_NUMBER]) + triangle_in_band(band, k, across, along)])
     return np.int64(-1)
-
-
-@device
-def guess_again(bodies, f, corners, g, n, is_flat):
-    """A better guess for those of the first n lanes that come in plainly and do not meet the first one plainly."""
-    for j in range(n):
-        if g[HOW + j] >= WALL and not g[IS_MET + j] > 0.0 and g[POWER_NOW + j] > 0.0:
-            tri = better_guess(bodies, f, g, j)
-            if tri >= 0:
-                g[GUESS + j] = tri
-                put_on_trial(corners, g, j, 0)
-                try_guess(g, j, 0, is_flat)
 
 
 @device
 def meet_body(bodies, f, parts, g, m, n):
     """closest_hits for body f where that is plain; a lane is ASKING where it is not."""
-    is_flat = bodies.hull[f, IS_FLAT] > 0.0
+    is_flat = bodies.hulls[f, IS_FLAT] > 0.0
     hull_entries(bodies, f, g, n)
     guess_triangles(bodies, f, g, n)
     try_guesses(parts.corners, g, n, is_flat)
-    guess_again(bodies, f, parts.corners, g, n, is_flat)
     for j in range(n):
-        how, is_met, left = g[HOW + j], g[IS_MET + j] > 0.0, m[TRIANGLE_LEFT + j]
-        g[ASKING + j] = 0.0
+        how, left = g[HOW + j], m[TRIANGLE_LEFT + j]
         if how == MISSING or g[POWER_NOW + j] <= 0.0:
+            g[ASKING + j] = 0.0
             continue
         if is_leaving(bodies, f, parts, left, g[VX + j], g[VY + j], g[VZ + j]):
+            g[ASKING + j] = 0.0
             continue
+        if how >= WALL and not g[IS_MET + j] > 0.0:
+            better = better_guess(bodies, f, g, j)
+            if better >= 0:
+                g[GUESS + j] = better
+                put_on_trial(parts.corners, g, j, np.int64(0))
+                try_guess(g, j, np.int64(0), is_flat)
         t, tri = g[GUESS_AT + j], np.int64(g[GUESS + j])
-        if how == UNSURE or not is_met or tri == left:
-            g[ASKING + j] = 1.0
-        elif t < g[END + j]:
+        is_told = how >= WALL and g[IS_MET + j] > 0.0 and tri != left
+        g[ASKING + j] = 0.0 if is_told else 1.0
+        if is_told and t < g[END + j]:
             g[END + j], m[TRIANGLE_MET + j] = t, tri
