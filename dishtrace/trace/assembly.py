@@ -35,9 +35,10 @@ ROLE_NUMBERS = {"receiver": ROLE_RECEIVER, "stand": ROLE_STAND, "mirror": ROLE_O
 CLEAR_ROLES = ("receiver", "cover")
 # Equal steps of the cosine at which a reflectance given over incidence is tabulated; linear between.
 N_REFLECTANCE_STEPS = 512
-
 # Most parts that rays meet in closed form.
 MOST_BODIES = 4
+# Triangles looked at in one go, so that large meshes need no more memory.
+PIECE = 1 << 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,9 +186,9 @@ def ball_around(triangles: np.ndarray, *, reach: float) -> np.ndarray:
 
     It is larger by far more than rounding can move a ray that starts within `reach` [m].
     """
-    corners = triangles.reshape(-1, 3)
-    middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
-    radius = np.sqrt(np.max(np.sum((corners - middle) ** 2, axis=1)))
+    middle = 0.5 * (triangles.min(axis=(0, 1)) + triangles.max(axis=(0, 1)))
+    pieces = (triangles[start : start + PIECE] for start in range(0, len(triangles), PIECE))
+    radius = np.sqrt(max(float(np.max(np.sum((piece - middle) ** 2, axis=2))) for piece in pieces))
     return np.append(middle, ((1.0 + SPARE) * radius + SPARE * reach) ** 2)
 
 

@@ -1,8 +1,8 @@
 """Bodies turned about an axis: what is met in closed form is what a search through all their triangles finds.
 
 Planted errors that these tests catch: the hull not widened, or its wall through the middles of the faces; a sector or a
-band too far; the diagonal of a pair the other way; light that comes out taken for light that goes in; a start inside
-taken for one outside; the wrong nappe of a cone.
+band too far; the diagonal of a pair the other way; light that comes out taken for light that goes in; the wrong
+nappe of a cone; what lies nearer passed over.
 """
 
 import numpy as np
