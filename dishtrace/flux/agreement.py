@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.flux.brightest import brightest, flux_over_disc, flux_over_patch
+from dishtrace.flux.brightest import brightest, flux_to_compare, flux_to_tell
 from dishtrace.flux.look import Look
 from dishtrace.flux.peak_point import (
     Patch,
@@ -174,7 +174,7 @@ def with_peak_points(
             found[part.name] = replace(
                 part,
                 peak_point=point,
-                peak_w_m2=together(flux_over_disc(look, disc), later),
+                peak_w_m2=together(flux_to_tell(look, disc), later),
                 peak_patch_m2=disc.area,
                 peak_at_m=part.mesh.to_user(disc.place),
                 peak_triangle=disc.triangle,
@@ -226,7 +226,7 @@ class _Light:
         if not has_later_light(part):
             return Estimate(0.0, 0.0)
         if self.has_covers:
-            return self._on(self.traced, part, patch).minus(flux_over_patch(self.look, patch))
+            return self._on(self.traced, part, patch).minus(flux_to_tell(self.look, patch))
         if self._once is None:
             self._once = self.trace_first(self.bare, self.pilot.n_rays // N_SCRAMBLES)
         return self._on(self.pilot, part, patch).minus(self._on(self._once, part, patch))
@@ -240,4 +240,4 @@ class _Light:
             rays, look = self.traced, self.look
             forward = self._on(rays, part, patch)
             forward = forward.minus(later) if later.value != 0.0 else forward
-        return forward, flux_over_patch(look, patch), len(rays.tally.incident), self.has_covers
+        return forward, flux_to_compare(look, patch), len(rays.tally.incident), self.has_covers

@@ -114,12 +114,12 @@ def flux_over(look: Look, patch: Patch | Disc, *, count: int) -> Estimate:
     return seeing.over(places, patch.normals[which])
 
 
-def flux_over_disc(look: Look, disc: Disc) -> Estimate:
-    """Mean flux of first arrivals over a disc, sure enough to be told. [W/m2]"""
-    return sure_flux(look, disc, count=DISC_COUNT, share=SURE_SHARE)[0]
+def flux_to_tell(look: Look, patch: Patch | Disc) -> Estimate:
+    """Mean flux of first arrivals over a disc or patch, sure enough to be told. [W/m2]"""
+    return sure_flux(look, patch, count=DISC_COUNT, share=SURE_SHARE)[0]
 
 
-def flux_over_patch(look: Look, patch: Patch) -> Estimate:
+def flux_to_compare(look: Look, patch: Patch) -> Estimate:
     """Mean flux of first arrivals over a patch of triangles, to be compared with that of the rays. [W/m2]"""
     return sure_flux(look, patch, count=PATCH_COUNT, share=SEARCH_SHARE)[0]
 

@@ -2,14 +2,18 @@
 
 The plotting library takes as long to load as a million rays to trace, so the process is started before the scene is
 read. It gets the scene's sketch and draws its side view; then the result as the rays tell it, and draws what tells no
-peak of a part; then the result with its peaks. Where none can be started, or it fails, the pictures are drawn here:
+peak of a part; then the result with its peaks. It draws into a folder of its own in the results folder, so that a run
+that comes to nothing leaves no pictures. Where no process can be started, or it fails, the pictures are drawn here:
 whatever is wrong with a drawing or a disk then shows here too.
 """
 
 from __future__ import annotations
 
+import os
 import pickle
+import shutil
 import sys
+import tempfile
 import threading
 from contextlib import suppress
 from pathlib import Path
@@ -55,6 +59,7 @@ class Painter:
         self._talk: threading.Thread | None = None
         self._told: SimpleQueue[SimpleNamespace | Path | None] = SimpleQueue()
         self._n_told = 0
+        self._drawn: Path | None = None
         self._names: list[str] = []
 
     def __enter__(self) -> Self:
@@ -70,6 +75,8 @@ class Painter:
             self._told.put(None)
             self._talk.join()
         close(self._process)
+        if self._drawn is not None:
+            shutil.rmtree(self._drawn, ignore_errors=True)
 
     @staticmethod
     def _is_quicker() -> bool:
@@ -78,11 +85,17 @@ class Painter:
 
     def begin(self, sketch: Sketch | Result, folder: Path) -> None:
         """Let the process draw a scene that is going to be traced."""
-        if self._process is not None and self._talk is None:
-            self._told.put(folder)
-            self._tell_next(sketch)
-            self._talk = threading.Thread(target=self._talk_to_process, daemon=True)
-            self._talk.start()
+        if self._process is None or self._talk is not None:
+            return
+        try:
+            self._drawn = Path(tempfile.mkdtemp(prefix=".pictures-", dir=folder))
+        except OSError:
+            # What hinders writing there is met, and told, when the pictures are drawn here.
+            return
+        self._told.put(self._drawn)
+        self._tell_next(sketch)
+        self._talk = threading.Thread(target=self._talk_to_process, daemon=True)
+        self._talk.start()
 
     def go_on(self, result: Result) -> None:
         """Let the process draw what a result tells: first as the rays tell it, the second time with its peaks."""
@@ -101,7 +114,7 @@ class Painter:
 
         One pickler for all of it: what was told before is not told again.
         """
-        with suppress(BrokenPipeError):
+        with suppress(OSError):
             pickler = pickle.Pickler(self._process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
             for told in iter(self._told.get, None):
                 pickler.dump(told)
@@ -123,6 +136,8 @@ class Painter:
         if self._talk is not None:
             self._talk.join()
             if self._process.returncode == 0:
+                for name in self._names:
+                    os.replace(self._drawn / name, folder / name)
                 return self._names
         from dishtrace.report.pictures import draw_all
 
@@ -131,7 +146,7 @@ class Painter:
 
 def shown(result: Result | Sketch) -> SimpleNamespace:
     """What pictures show of a result, so that the process loads neither the kernels nor the tables of scenes."""
-    names = [*OF_SKETCH, *(name for name in OF_RESULT if hasattr(result, name))]
+    names = [*OF_SKETCH, *(OF_RESULT if hasattr(result, OF_RESULT[0]) else ())]
     seen = SimpleNamespace(**{name: getattr(result, name) for name in names})
     seen.sun = SimpleNamespace(has_direction=result.sun.has_direction)
     seen.scene = scene = result.scene

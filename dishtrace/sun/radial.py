@@ -97,7 +97,7 @@ class RadialProfile:
         if self.closed_angle_outside is not None:
             return self.closed_angle_outside(share)
         angle = self._solved(share.ravel()).reshape(share.shape)
-        return np.where(share >= 1.0, 0.0, angle)
+        return np.where(share >= 1.0, 0.0, np.where(share <= 0.0, self.panel_edges[-1], angle))
 
     def _solved(self, share: np.ndarray) -> np.ndarray:
         """`angle_outside` of shares (n,), each in the panel that holds it. [rad]"""

@@ -43,6 +43,7 @@ def test_the_process_draws_a_traced_scene_without_kernels_or_tables(scene, tmp_p
     monkeypatch.setattr(pictures, "draw_all", None)
     check = f"; loaded = [name for name in {NOT_LOADED} if name in sys.modules]; assert not loaded, loaded"
     monkeypatch.setattr(painter, "COMMAND", painter.COMMAND.replace("; import os", check + "; import os"))
+    assert check in painter.COMMAND
     done = CliRunner().invoke(app, ["trace", str(scene)], catch_exceptions=False)
     assert done.exit_code == 0
     folder = tmp_path / "results" / "yard"

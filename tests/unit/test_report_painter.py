@@ -1,12 +1,14 @@
 """Pictures drawn by a process of their own: the same as here, and drawn here where that process fails.
 
 Errors planted and caught: a picture left out of those handed on, an exit code of 0 after a failure, a process that
-outlives its context, a failure that is not met again here, a flux map drawn before the peaks are known.
+outlives its context, a failure that is not met again here, a flux map drawn before the peaks are known, pictures left
+by a run that came to nothing.
 """
 
 from __future__ import annotations
 
 import sys
+import time
 from copy import copy
 from types import SimpleNamespace
 
@@ -38,6 +40,12 @@ def drawn_here(result, tmp_path_factory):
 def _always_quicker(monkeypatch):
     """The plotting library is loaded in this process, so no other would be started."""
     monkeypatch.setattr(Painter, "_is_quicker", staticmethod(lambda: True))
+
+
+def wait_for(is_done, *, seconds=60.0):
+    end = time.monotonic() + seconds
+    while not is_done() and time.monotonic() < end:
+        time.sleep(0.01)
 
 
 def assert_same(drawn_here, folder, names):
@@ -115,12 +123,56 @@ def test_a_drawing_that_fails_there_fails_here_too(tmp_path, capfd):
     assert "AttributeError" in capfd.readouterr().err
 
 
-def test_a_disk_that_takes_no_picture_is_told_here(result, tmp_path, capfd):
+def test_a_disk_that_takes_no_picture_is_told_here(result, tmp_path, monkeypatch, capfd):
+    drawn = tmp_path / "drawn"
+    (drawn / "side-view.png").mkdir(parents=True)
+    monkeypatch.setattr(painter.tempfile, "mkdtemp", lambda **_: str(drawn))
     (tmp_path / "side-view.png").mkdir()
     with Painter(is_wanted=True) as paints, pytest.raises(OSError):
         paints.finish(result, tmp_path)
     assert paints._process.returncode == process.NOT_WRITTEN
     assert capfd.readouterr().err == ""
+
+
+def test_a_picture_that_cannot_be_moved_is_told(result, tmp_path):
+    (tmp_path / "side-view.png").mkdir()
+    with Painter(is_wanted=True) as paints, pytest.raises(OSError):
+        paints.finish(result, tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["side-view.png"]
+
+
+def test_pictures_are_drawn_here_where_the_folder_takes_no_other(result, drawn_here, tmp_path, monkeypatch):
+    def refuse(**_):
+        raise PermissionError
+
+    monkeypatch.setattr(painter.tempfile, "mkdtemp", refuse)
+    with Painter(is_wanted=True) as paints:
+        paints.begin(result, tmp_path)
+        names = paints.finish(result, tmp_path)
+    assert_same(drawn_here, tmp_path, names)
+
+
+def test_a_run_that_comes_to_nothing_leaves_no_pictures(result, tmp_path):
+    """Neither of its own nor in place of those of the run before."""
+    (tmp_path / "side-view.png").write_text("of the run before", encoding="utf-8")
+    with pytest.raises(RuntimeError, match="stop"), Painter(is_wanted=True) as paints:
+        paints.begin(result, tmp_path)
+        paints.go_on(result)
+        wait_for(lambda: any(tmp_path.glob(".pictures-*/side-view.png")))
+        raise RuntimeError("stop")
+    assert [path.read_text(encoding="utf-8") for path in tmp_path.iterdir()] == ["of the run before"]
+
+
+def test_a_process_that_is_told_too_little_does_not_end_well(result, tmp_path):
+    with Painter(is_wanted=True) as paints:
+        paints.begin(result, tmp_path)
+        paints._told.put(None)
+        paints._talk.join()
+    assert paints._process.returncode == process.UNTOLD
+
+
+def test_as_much_is_told_as_is_waited_for():
+    assert len(process.STAGES) == painter.N_STAGES
 
 
 def test_the_process_ends_with_its_context(tmp_path):

@@ -141,6 +141,12 @@ def test_table_error_falls_with_the_square_of_the_cell(name):
     assert orders == pytest.approx([2.0, 2.0], abs=0.15)
 
 
+def test_the_ends_of_a_profile_with_a_dark_rim():
+    """All power lies beyond the centre, none beyond the last angle, however dark the rim is."""
+    radial = RadialProfile(lambda theta: np.where(theta < 2e-3, 1.0, 0.0), 1e-3 * np.array([0.0, 2.0, 4.0]))
+    assert radial.angle_outside(np.array([1.0, 0.0])) == pytest.approx([0.0, 4e-3], abs=1e-18)
+
+
 def test_dark_ring_receives_nothing():
     radial = profiles.tabulated(
         1e-3 * np.array([0.0, 3.0, 3.001, 6.0, 6.001, 8.0]), np.array([1.0, 1.0, 0.0, 0.0, 0.5, 0.5])

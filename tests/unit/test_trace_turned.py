@@ -151,6 +151,61 @@ def awkward_rays(body, n, seed):
     return origin, direction, skip, kind
 
 
+def near_edges(body, n, generator, *, least):
+    """Triangles of a body, and a place on each within 1e-3 to `least` of an edge."""
+    chosen = body.triangles[generator.integers(len(body.triangles), size=n)]
+    along, off = generator.uniform(0.1, 0.8, n), 10.0 ** -generator.uniform(3.0, -np.log10(least), n)
+    weights = np.stack([along, off, 1.0 - along - off], axis=1)
+    for k in range(n):
+        weights[k] = weights[k, generator.permutation(3)]
+    return chosen, np.einsum("nk,nki->ni", weights, chosen)
+
+
+def rays_along_a_side(body, n, seed):
+    """Rays that graze a triangle along one of its sides and meet it near another."""
+    generator = np.random.default_rng(seed)
+    chosen, target = near_edges(body, n, generator, least=1e-8)
+    normals = normalise(np.cross(chosen[:, 1] - chosen[:, 0], chosen[:, 2] - chosen[:, 0]))
+    k = generator.integers(3, size=n)
+    sides = normalise(chosen[np.arange(n), (k + 1) % 3] - chosen[np.arange(n), k])
+    slope = 10.0 ** -generator.uniform(2.0, 8.0, (n, 1))
+    direction = normalise(sides * np.where(generator.random(n) < 0.5, 1.0, -1.0)[:, np.newaxis] - slope * normals)
+    return target - 3.0 * direction, direction
+
+
+def rays_from_afar(body, n, seed):
+    """Rays from 10 m away that meet triangles near their edges, at cosines from 1e-3 on."""
+    generator = np.random.default_rng(seed)
+    chosen, target = near_edges(body, n, generator, least=1e-9)
+    normals = normalise(np.cross(chosen[:, 1] - chosen[:, 0], chosen[:, 2] - chosen[:, 0]))
+    tangent = normalise(np.cross(normals, generator.normal(size=(n, 3))))
+    cosine = 10.0 ** -generator.uniform(0.5, 3.0, (n, 1))
+    direction = normalise(tangent * np.sqrt(1.0 - cosine**2) - cosine * normals)
+    return target - 10.0 * direction, direction
+
+
+@pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES.keys())
+def test_grazing_along_a_side_is_left_to_the_tree_or_right(shape, seed):
+    """Catches a cosine that is taken off one side of a triangle instead of off its plane."""
+    body = Body(shape, seed)
+    assert_told_is_searched(body, *rays_along_a_side(body, 6000, seed))
+
+
+@pytest.mark.parametrize("shape", [disc(1e-3), cylinder(1e-3, 2e-3), sphere(1e-3)], ids=["disc", "cylinder", "sphere"])
+def test_tiny_bodies_are_met_from_afar(shape, seed):
+    """Catches an edge that is narrower than what rounding makes of the way."""
+    body = Body(shape, seed)
+    assert_told_is_searched(body, *rays_from_afar(body, 6000, seed))
+
+
+def assert_told_is_searched(body, origin, direction):
+    nothing = np.full(len(origin), -1)
+    t, number, is_asking = body.met(origin, direction, nothing)
+    expected, expected_number = body.searched(origin, direction, nothing)
+    assert np.array_equal(t[~is_asking], expected[~is_asking])
+    assert np.array_equal(number[~is_asking], expected_number[~is_asking])
+
+
 def assert_body_is_search(shape, n, seed):
     """What is told without the tree is that of the search, and what the tree is asked for that of the tree alone."""
     body = Body(shape, seed)

@@ -13,10 +13,11 @@ import os
 import pickle
 import struct
 import sys
+import traceback
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import rc_context
@@ -30,9 +31,12 @@ from dishtrace.report.pictures.style import COLOURS, DOTS_PER_INCH, HALO, SETTIN
 
 if TYPE_CHECKING:
     from dishtrace.flux.result import Result
+    from dishtrace.flux.sketch import Sketch
 
-NOT_WRITTEN = 3
-"""Exit code when a file cannot be written: the process that waits meets the same when it tries itself."""
+FAILED, NOT_WRITTEN = 1, 3
+"""Exit codes when a drawing fails, and when a file cannot be written: whoever waits meets the same in trying itself."""
+UNTOLD = 4
+"""Exit code when it is not told all that it waits for."""
 RESULT_MODULES = ("dishtrace.dish.mount", "dishtrace.flux.part", "dishtrace.flux.peak_point", "dishtrace.flux.screen")
 """What results are made of, loaded while they are waited for."""
 STAGES = (pictures_of_sketch, pictures_of_rays, pictures_of_parts)
@@ -42,18 +46,24 @@ TOKEN = struct.Struct("=H")
 
 
 def main() -> None:
-    """Draw what standard input asks for; nothing when it is closed without a word."""
+    """Draw what standard input asks for; nothing when it is closed too soon."""
     gc.disable()
     names_to = os.dup(1)
     os.dup2(2, 1)
     warm_up()
     for name in RESULT_MODULES:
         import_module(name)
-    told = pickle.Unpickler(sys.stdin.buffer)
+    waiting = pickle.Unpickler(sys.stdin.buffer)
+
+    def told() -> Any:
+        try:
+            return waiting.load()
+        except EOFError:
+            sys.exit(UNTOLD)
+
+    folder = told()
     try:
-        names = draw_side_by_side(told.load, told.load(), at_once=available_cores())
-    except EOFError:
-        return
+        names = draw_side_by_side(told, folder, at_once=available_cores())
     except OSError:
         sys.exit(NOT_WRITTEN)
     with os.fdopen(names_to, "w", encoding="utf-8") as answer:
@@ -77,7 +87,7 @@ def warm_up() -> None:
         figure.savefig(io.BytesIO(), dpi=DOTS_PER_INCH)
 
 
-def draw_side_by_side(told: Callable[[], Result], folder: Path, *, at_once: int) -> list[str]:
+def draw_side_by_side(told: Callable[[], Sketch | Result], folder: Path, *, at_once: int) -> list[str]:
     """Draw all pictures of a result, several at a time where processes can be doubled.
 
     Parameters
@@ -87,7 +97,7 @@ def draw_side_by_side(told: Callable[[], Result], folder: Path, *, at_once: int)
     folder : Path
         Exists and can be written.
     at_once : int
-        Most pictures that are drawn at the same time. [–]
+        Cores. For each of the three, all but one of them begin to draw; this process draws when all is told. [–]
 
     Returns
     -------
@@ -111,7 +121,8 @@ def draw_side_by_side(told: Callable[[], Result], folder: Path, *, at_once: int)
         names += pictures
         wanted.insert(0, (_numbered(len(pictures)), pictures))
         # A core is left to whoever makes the results, and after the last stage to this process.
-        drawing += [_drawing(wanted, result.version, folder) for _ in range(at_once - 1)]
+        n_doubles = min(at_once - 1, len(pictures))
+        drawing += [_drawing(wanted, result.version, folder) for _ in range(n_doubles)]
     _draw(wanted, result.version, folder)
     codes = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in drawing]
     if any(codes):
@@ -130,10 +141,18 @@ def _numbered(count: int) -> int:
 def _drawing(wanted: Wanted, version: str, folder: Path) -> int:
     """A double of this process that draws what is wanted; gives its number."""
     child = os.fork()
-    if child == 0:
+    if child != 0:
+        return child
+    code = FAILED
+    try:
         _draw(wanted, version, folder)
-        os._exit(0)
-    return child
+        code = 0
+    except OSError:
+        code = NOT_WRITTEN
+    finally:
+        if code == FAILED:
+            traceback.print_exc()
+        os._exit(code)
 
 
 def _draw(wanted: Wanted, version: str, folder: Path) -> None:

@@ -75,9 +75,10 @@ HOW, WAY, AT_X, AT_Y, AT_Z, ANGLE = RADIUS, SPOT_CELL, CROSS_A, CROSS_B, CROSSIN
 # Then the triangle that it should meet, where, and whether it plainly does; and triangles on trial, so many at once.
 GUESS, GUESS_AT, IS_MET = GUESSED, WAY, ASKING
 TRIED = 32
-# Within such a share of an edge a neighbour may be met as well.
-NEAR_EDGE = 1e-9
-# Light that grazes more than by this cosine is left to the tree.
+# Within such a share of an edge a neighbour may be met as well: what rounding makes of a way of 10 m to triangles of
+# a twentieth of a millimetre that are seen at the cosine below.
+NEAR_EDGE = 1e-6
+# Light that grazes by less than this cosine is left to the tree.
 GRAZING = 1e-3
 # Looks at the place of a meeting, each setting right what the last one found.
 ATTEMPTS = 3
@@ -217,7 +218,8 @@ def try_guess(g, j, i, is_flat):
     qx, qy, qz = sy * e1z - sz * e1y, sz * e1x - sx * e1z, sx * e1y - sy * e1x
     v = (dx * qx + dy * qy + dz * qz) * inverse
     t = (e2x * qx + e2y * qy + e2z * qz) * inverse
-    least = GRAZING * GRAZING * (e1x * e1x + e1y * e1y + e1z * e1z) * (px * px + py * py + pz * pz)
+    nx, ny, nz = e1y * e2z - e1z * e2y, e1z * e2x - e1x * e2z, e1x * e2y - e1y * e2x
+    least = GRAZING * GRAZING * (nx * nx + ny * ny + nz * nz)
     is_plain = (determinant * determinant > least) & ((determinant > 0.0) | is_flat) & (t > 0.0)
     g[GUESS_AT + j] = t
     g[IS_MET + j] = 1.0 if is_plain & (u >= NEAR_EDGE) & (v >= NEAR_EDGE) & (u + v <= 1.0 - NEAR_EDGE) else 0.0
@@ -250,8 +252,11 @@ def triangle_in_band(band, k, across, along):
 
 @device
 def is_leaving(bodies, f, parts, tri, dx, dy, dz):
-    """Whether light that starts on a triangle along d leaves body f outward, so that it cannot meet it again."""
-    if tri < 0 or parts.part[tri] != bodies.hulls[f, PART]:
+    """Whether light that starts on a triangle along d leaves body f outward, so that it cannot meet it again.
+
+    Not light that goes straight through a cover: it starts a hair before the triangle.
+    """
+    if tri < 0 or parts.part[tri] != bodies.hulls[f, PART] or parts.cover[parts.part[tri], 0] > 0.0:
         return False
     cosine = dx * parts.normal[tri, 0] + dy * parts.normal[tri, 1] + dz * parts.normal[tri, 2]
     return cosine > GRAZING or (bodies.hulls[f, IS_FLAT] > 0.0 and cosine < -GRAZING)
