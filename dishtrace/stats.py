@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -143,6 +144,31 @@ def total(rows: np.ndarray) -> Estimate:
         return Estimate(float(np.sum(rows)), None)
     left_out = (np.sum(rows) - rows) * (n_blocks / (n_blocks - 1))
     return Estimate(float(np.sum(rows)), float(np.sqrt(n_blocks) * np.std(rows, ddof=1)), left_out)
+
+
+def counted(rows: np.ndarray, grain: float) -> Estimate:
+    """`total` of what comes in grains, where an error below that of rounding to whole grains is not believed.
+
+    All blocks may hold the same number of even points though their true share is none: then they tell no error.
+
+    Parameters
+    ----------
+    rows : (b,) float64
+        As for `total`.
+    grain : float
+        What one grain adds to the sum.
+
+    Returns
+    -------
+    Estimate
+        With an error of sqrt(b / 12) grains at least (rounding is even between whole numbers); 0 stays as it is, since
+        nothing may reach what got no grain.
+    """
+    found = total(rows)
+    least = grain * math.sqrt(len(rows) / 12.0)
+    if found.value == 0.0 or found.se is None or found.se >= least:
+        return found
+    return replace(found, se=least)
 
 
 def totals(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dishtrace.dish.outline import Outline
-from dishtrace.stats import Estimate, jackknife, total
+from dishtrace.stats import Estimate, counted, jackknife, total
 from dishtrace.trace import optics as column
 
 ENDS = {
@@ -72,7 +72,7 @@ def hole_power(outline: Outline, sun: np.ndarray, *, dni: float, focal_length: f
     return float(dni * (sun[2] * outline.hole_area - (sun[:2] @ moment) / (2.0 * focal_length)))
 
 
-def ledger(rows: np.ndarray, *, outline_w: float, hole_w: float, is_skin: bool) -> Ledger:
+def ledger(rows: np.ndarray, *, outline_w: float, hole_w: float, is_skin: bool, direct_ray_w: float = 0.0) -> Ledger:
     """The ledger from the tally's budget.
 
     Parameters
@@ -84,6 +84,8 @@ def ledger(rows: np.ndarray, *, outline_w: float, hole_w: float, is_skin: bool) 
     is_skin : bool
         Whether the mirror is one continuous skin, whose only gap is the hole; between facets the gaps are what the
         facets do not meet.
+    direct_ray_w : float
+        What one ray straight from the sun adds to a sum; 0 where that light is not told. [W]
     """
     n_blocks = len(rows)
     met, overhang = rows[:, column.OUTLINE], rows[:, column.OVERHANG]
@@ -103,6 +105,6 @@ def ledger(rows: np.ndarray, *, outline_w: float, hole_w: float, is_skin: bool) 
         budget_w={"outline": total(outline), "gaps": total(gaps), **ends},
         first_hit_w={key: total(rows[:, number]) for key, number in FIRST_HITS.items()},
         intercept_factor=intercept,
-        direct_w={key: total(rows[:, number]) for key, number in DIRECT.items()},
+        direct_w={key: counted(rows[:, number], direct_ray_w) for key, number in DIRECT.items()},
         overhang_w=total(overhang),
     )

@@ -18,6 +18,7 @@ from dishtrace.flux.look import looking
 from dishtrace.flux.part import part_results
 from dishtrace.flux.result import Result
 from dishtrace.flux.sketch import sample_rays
+from dishtrace.trace.assembly import direct_ray_power
 from dishtrace.trace.cpu import BACKEND, Optics
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
@@ -143,6 +144,7 @@ def result_of(
     outline_w = float(dni * (mirror.vector_area @ mirror.pose.sun))
     hole_w = hole_power(mirror.outline, mirror.pose.sun, dni=dni, focal_length=mirror.focal_length)
     is_skin = prepared.scene.dish.facets is None
+    direct_ray_w = direct_ray_power(prepared.assembly.optics) / n_rays
     return Result(
         scene=prepared.scene,
         version=metadata.version("dishtrace"),
@@ -156,11 +158,13 @@ def result_of(
         facets=prepared.facets,
         fits=prepared.fits,
         dish=_dish_figures(prepared) if dish is None else dish,
-        ledger=ledger(tally.budget / n_rays, outline_w=outline_w, hole_w=hole_w, is_skin=is_skin),
+        ledger=ledger(
+            tally.budget / n_rays, outline_w=outline_w, hole_w=hole_w, is_skin=is_skin, direct_ray_w=direct_ray_w
+        ),
         focal_plane=shown[0],
         best_focus=shown[1],
         highest_peak=shown[2],
-        parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays),
+        parts=part_results(prepared.meshes, tally, prepared.assembly.order, n_rays=n_rays, direct_ray_w=direct_ray_w),
         screens={screen.name: screen for screen in shown[3:]},
         sample_rays=sample_rays(prepared),
         notes=_notes(prepared, n_rays=n_rays, rays_wanted=rays_wanted, stopped=stopped, n_lost=int(tally.n_lost.sum())),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.flux.peak import PATCH_AREA, Peak, surface_peak
-from dishtrace.stats import Estimate, total, totals
+from dishtrace.stats import Estimate, counted, totals
 
 if TYPE_CHECKING:
     from dishtrace.flux.peak_point import PeakPoint
@@ -93,7 +93,7 @@ class PartResult:
 
 
 def part_results(
-    meshes: tuple[PartMesh, ...], tally: Tally, order: np.ndarray, *, n_rays: int
+    meshes: tuple[PartMesh, ...], tally: Tally, order: np.ndarray, *, n_rays: int, direct_ray_w: float = 0.0
 ) -> dict[str, PartResult]:
     """Figures of all parts from the tally.
 
@@ -106,6 +106,8 @@ def part_results(
         Position i of the tally's triangles is triangle order[i] of all parts' in scene order.
     n_rays : int
         Rays traced, which the tally's sums are divided by.
+    direct_ray_w : float
+        What one ray straight from the sun adds to a sum; 0 where that light is not told. [W]
     """
     position = np.empty(len(order), dtype=np.int64)
     position[order] = np.arange(len(order))
@@ -118,24 +120,32 @@ def part_results(
             tally.parts[:, number] / n_rays,
             tally.incident[:, rows] / n_rays,
             tally.absorbed[:, rows] / n_rays,
+            direct_ray_w,
         )
     return results
 
 
-def _part_result(mesh: PartMesh, figures: np.ndarray, incident: np.ndarray, absorbed: np.ndarray) -> PartResult:
+def _part_result(
+    mesh: PartMesh, figures: np.ndarray, incident: np.ndarray, absorbed: np.ndarray, direct_ray_w: float
+) -> PartResult:
     """Figures of one part; figures (32, 2, 5), incident and absorbed (rows, n, 2) are each block's powers. [W]"""
+
+    def told(rows: np.ndarray) -> dict[str, Estimate]:
+        grains = [direct_ray_w if key.startswith("direct") else 0.0 for key in FIGURES]
+        return {key: counted(rows[:, j], grain) for j, (key, grain) in enumerate(zip(FIGURES, grains, strict=True))}
+
     sides = {}
     for k, side in enumerate(SIDES):
         flux, flux_se = totals(incident[:, :, k] / mesh.areas)
         taken, taken_se = totals(absorbed[:, :, k] / mesh.areas)
         sides[side] = SideResult(
-            **{key: total(figures[:, k, j]) for j, key in enumerate(FIGURES)},
+            **told(figures[:, k]),
             flux_w_m2=flux,
             flux_se_w_m2=flux_se,
             absorbed_w_m2=taken,
             absorbed_se_w_m2=taken_se,
         )
-    both = {key: total(figures[:, :, j].sum(axis=1)) for j, key in enumerate(FIGURES)}
+    both = told(figures.sum(axis=1))
     area = float(mesh.areas.sum())
     peak, peak_side = _peak(mesh, incident, sides)
     return PartResult(

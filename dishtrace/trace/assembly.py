@@ -130,6 +130,12 @@ def _direct_sampling(
     return np.cumsum(share) / share.sum(), power
 
 
+def direct_ray_power(optics: Optics) -> float:
+    """Most that a ray straight from the sun adds to a tally; 0 without parts. [W times rays]"""
+    parts = optics.parts
+    return float(np.max(parts.direct_power * np.abs(parts.normal @ optics.sun.center), initial=0.0))
+
+
 def corners_of(triangles: np.ndarray) -> np.ndarray:
     """First corner and two edges (n, 9) of triangles (n, 3, 3). [m]"""
     edges = triangles[:, 1:] - triangles[:, :1]

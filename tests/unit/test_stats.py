@@ -7,7 +7,7 @@ sum; differences whose errors are added although they come from the same blocks;
 import numpy as np
 import pytest
 
-from dishtrace.stats import Estimate, from_left_out, jackknife, total, totals
+from dishtrace.stats import Estimate, counted, from_left_out, jackknife, total, totals
 
 ROWS = np.array([1.0, 4.0, 2.0, 5.0])
 
@@ -162,3 +162,24 @@ def test_interval_of_few_counts_is_wilsons():
 def test_interval_without_an_error_is_unknown():
     assert Estimate(1.0, None).interval() is None
     assert Estimate(0.0, 0.0).interval() is None
+
+
+@pytest.mark.parametrize("share", [0.0155, 0.1, 0.5, 0.93, 1.0])
+def test_an_error_that_all_blocks_hide_is_that_of_rounding(share, seed):
+    """Blocks of 100 grains and a share of one more hold 100 or 101; the told errors fit the deviations from the truth.
+
+    Catches the spread of the blocks alone, which is 0 where all hold 100, and a grain's whole width.
+    """
+    generator = np.random.default_rng(seed)
+    grain, truth = 0.25, 32 * 0.25 * (100.0 + share)
+    found = [counted(grain * (100.0 + (generator.random(32) < share)), grain) for _ in range(400)]
+    deviations = np.array([(each.value - truth) / each.se for each in found])
+    assert 0.0 <= np.sqrt(np.mean(deviations**2)) < 1.3
+    assert np.mean(np.abs(deviations) > 2.04) < 0.09
+    assert min(each.se for each in found) >= grain * np.sqrt(32.0 / 12.0) * (1.0 - 1e-12)
+
+
+def test_what_got_no_grain_and_coarser_errors_stay():
+    assert counted(np.zeros(32), 1.0).se == 0.0
+    rows = np.arange(32.0)
+    assert counted(rows, 1e-3) == total(rows)

@@ -16,6 +16,7 @@ from dishtrace.flux.ledger import ENDS, FIRST_HITS
 from dishtrace.flux.part import FIGURES, PartResult, part_results
 from dishtrace.flux.prepared import Prepared
 from dishtrace.stats import Estimate, total
+from dishtrace.trace.assembly import direct_ray_power
 from dishtrace.trace.cpu import Job
 from dishtrace.trace.interrupt import StopFlag
 from dishtrace.trace.optics import no_screens
@@ -147,4 +148,5 @@ def _part_alone(prepared: Prepared, tally: Tally, number: int, *, n_rays: int) -
     own = tally._replace(
         parts=tally.parts[:, number : number + 1], incident=tally.incident[:, rows], absorbed=tally.absorbed[:, rows]
     )
-    return part_results((mesh,), own, np.arange(len(rows)), n_rays=n_rays)
+    direct_ray_w = direct_ray_power(prepared.assembly.optics) / n_rays
+    return part_results((mesh,), own, np.arange(len(rows)), n_rays=n_rays, direct_ray_w=direct_ray_w)
