@@ -49,6 +49,26 @@ Example:
 """
 
 
+Out = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="DIR",
+        show_default=False,
+        help="Results folder; made when missing, what an earlier trace wrote there is replaced. Default: results/ "
+        "and the scene file's name, below the current folder; with --json no folder is written unless it is named.",
+    ),
+]
+FirstRay = Annotated[
+    int | None,
+    count_option(
+        "Instead of a run, print the path of ray I, or of N rays from I on with --rays N; "
+        "takes --seed and --json only.",
+        metavar="I",
+        example="0 or 81919",
+    ),
+]
+
+
 def trace_command(
     scene: SceneFile,
     rays: Rays = None,
@@ -56,61 +76,44 @@ def trace_command(
     threads: Threads = None,
     until: Until = None,
     seconds: Seconds = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR",
-            show_default=False,
-            help="Results folder; made when missing, what an earlier trace wrote there is replaced. Default: results/ "
-            "and the scene file's name, below the current folder; with --json no folder is written unless it is named.",
-        ),
-    ] = None,
+    out: Out = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    first_ray: Annotated[
-        int | None,
-        count_option(
-            "Instead of a run, print the path of ray I, or of N rays from I on with --rays N; "
-            "takes --seed and --json only.",
-            metavar="I",
-            example="0 or 81919",
-        ),
-    ] = None,
+    first_ray: FirstRay = None,
 ) -> None:
-    """Trace a scene, print and write what was found."""
+    """Trace a scene, print and write what was found; or print the paths of single rays."""
+    options = {"rays": rays, "seed": seed, "threads": threads, "until": until, "seconds": seconds}
     with told(as_json):
-        if first_ray is not None:
-            given = {
-                "--threads": threads,
-                "--until": until,
-                "--seconds": seconds,
-                "--out": out,
-                "--quiet": quiet or None,
-            }
-            _refuse_beside_first_ray([name for name, value in given.items() if value is not None])
-            _replay(load(scene), seed, first_ray, rays, as_json)
+        if first_ray is None:
+            _run(scene, out, as_json=as_json, quiet=quiet, **options)
             return
-        with Painter(is_wanted=out is not None or not as_json) as painter:
-            described = load(scene)
-            options = {"rays": rays, "seed": seed, "threads": threads, "until": until, "seconds": seconds}
-            _check(described, **options)
-            path = results_folder(scene, out, as_json)
-            folder = None if path is None else _Folder(path, painter)
-            told_of = {} if folder is None else {"placed": folder.placed, "rays_traced": folder.rays_traced}
-            result = _traced(described, quiet=quiet, **options, **told_of)
-            painter.go_on(result)
-            drift = _drift(result)
-            heat = _heat(result)
-            if as_json:
-                _print_object(result, drift, heat)
-            elif not quiet:
-                _print_summary(result, drift, heat)
-            if folder is not None:
-                folder.write(result, drift, heat)
-                if not (as_json or quiet):
-                    _print_written(result, folder)
-        if result.stopped or (drift is not None and drift.stopped):
-            raise typer.Exit(STOPPED)
+        given = {"--threads": threads, "--until": until, "--seconds": seconds, "--out": out, "--quiet": quiet or None}
+        _refuse_beside_first_ray([name for name, value in given.items() if value is not None])
+        _replay(load(scene), seed, first_ray, rays, as_json)
+
+
+def _run(scene: Path, out: Path | None, *, as_json: bool, quiet: bool, **options: Any) -> None:
+    """Trace a scene, print and write what was found."""
+    with Painter(is_wanted=out is not None or not as_json) as painter:
+        described = load(scene)
+        _check(described, **options)
+        path = results_folder(scene, out, as_json)
+        folder = None if path is None else _Folder(path, painter)
+        told_of = {} if folder is None else {"placed": folder.placed, "rays_traced": folder.rays_traced}
+        result = _traced(described, quiet=quiet, **options, **told_of)
+        painter.go_on(result)
+        drift = _drift(result)
+        heat = _heat(result)
+        if as_json:
+            _print_object(result, drift, heat)
+        elif not quiet:
+            _print_summary(result, drift, heat)
+        if folder is not None:
+            folder.write(result, drift, heat)
+            if not (as_json or quiet):
+                _print_written(result, folder)
+    if result.stopped or (drift is not None and drift.stopped):
+        raise typer.Exit(STOPPED)
 
 
 def _check(scene: Scene, **options: Any) -> None:

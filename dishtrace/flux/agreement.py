@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dishtrace.flux.brightest import brightest, flux_to_compare, flux_to_tell
+from dishtrace.flux.disc import Patch
 from dishtrace.flux.look import Look
 from dishtrace.flux.peak_point import (
-    Patch,
     has_later_light,
     patch_of,
     peak_point,

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from dishtrace.flux.disc import Disc, disc_about
+from dishtrace.flux.disc import Disc, Patch, disc_about
 from dishtrace.flux.look import Look, places_in_patch
 from dishtrace.flux.peak import PATCH_AREA
-from dishtrace.flux.peak_point import SEARCH_COUNT, SURE_COUNT, Patch, brightest_point
+from dishtrace.flux.peak_point import SEARCH_COUNT, SURE_COUNT, brightest_point
 from dishtrace.stats import Estimate
 
 if TYPE_CHECKING:
@@ -107,14 +107,14 @@ class _Discs:
         return best
 
 
-def flux_over(look: Look, patch: Patch | Disc, *, count: int) -> Estimate:
+def flux_over(look: Look, patch: Patch, *, count: int) -> Estimate:
     """Mean flux of first arrivals over a patch or a disc, looked back. [W/m2]"""
     seeing = look.aimed(patch.triangles[0].mean(axis=0), patch.normals[0], blur=patch.radius)
     places, which = places_in_patch(patch.triangles, patch.shares, look.patch_points, count=count)
     return seeing.over(places, patch.normals[which])
 
 
-def flux_to_tell(look: Look, patch: Patch | Disc) -> Estimate:
+def flux_to_tell(look: Look, patch: Patch) -> Estimate:
     """Mean flux of first arrivals over a disc or patch, sure enough to be told. [W/m2]"""
     return sure_flux(look, patch, count=DISC_COUNT, share=SURE_SHARE)[0]
 
@@ -124,7 +124,7 @@ def flux_to_compare(look: Look, patch: Patch) -> Estimate:
     return sure_flux(look, patch, count=PATCH_COUNT, share=SEARCH_SHARE)[0]
 
 
-def sure_flux(look: Look, patch: Patch | Disc, *, count: int, share: float) -> tuple[Estimate, int]:
+def sure_flux(look: Look, patch: Patch, *, count: int, share: float) -> tuple[Estimate, int]:
     """`flux_over`, and how many times the samples were taken: more where the error exceeds a share of the flux."""
     flux = flux_over(look, patch, count=count)
     if flux.se is not None and flux.se <= share * flux.value:

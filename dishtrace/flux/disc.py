@@ -1,4 +1,4 @@
-"""A disc of given area on a part's surface about a point, put together from pieces of triangles."""
+"""Patches of a part's surface, and the disc of given area about a point, put together from pieces of triangles."""
 
 from __future__ import annotations
 
@@ -21,37 +21,49 @@ REACHES = (1.25, 4.0)
 
 
 @dataclass(frozen=True, eq=False)
-class Disc:
-    """What of one side of a part lies nearest to a point: a disc where it is flat and wide enough.
+class Patch:
+    """Triangles of one side of a part, or pieces of them, whose areas add up to a patch's.
 
     Parameters
     ----------
-    place : (3,) float64
-        The point, dish frame. [m]
-    triangle : int
-        Number of the part's triangle that holds its middle. [–]
-    triangles, normals : (m, 3, 3), (m, 3) float64
-        Corners [m] of the pieces and unit normals of that side.
     index : (m,) int64
-        Number of the part's triangle that each piece is of. [–]
+        Number of the part's triangle that each is, or is a piece of. [–]
     shares : (m,) float64
-        Share of each piece that belongs to it. [–]
+        Share of each that belongs to the patch. [–]
+    triangles, normals : (m, 3, 3), (m, 3) float64
+        Corners [m] and unit normals of that side.
     area : float
         [m2]
     """
 
-    place: np.ndarray
-    triangle: int
-    triangles: np.ndarray
-    normals: np.ndarray
     index: np.ndarray
     shares: np.ndarray
+    triangles: np.ndarray
+    normals: np.ndarray
     area: float
 
     @property
     def radius(self) -> float:
         """Of a disc of that area. [m]"""
         return float(np.sqrt(self.area / np.pi))
+
+
+@dataclass(frozen=True, eq=False)
+class Disc(Patch):
+    """What of one side of a part lies nearest to a point: a disc where it is flat and wide enough.
+
+    Parameters
+    ----------
+    place : (3,) float64
+        The point, dish frame. [m]
+    """
+
+    place: np.ndarray
+
+    @property
+    def triangle(self) -> int:
+        """Number of the part's triangle that holds its middle."""
+        return int(self.index[0])
 
 
 def disc_about(mesh: PartMesh, place: np.ndarray, triangle: int, side: str, *, area: float) -> Disc:
@@ -83,7 +95,7 @@ def disc_about(mesh: PartMesh, place: np.ndarray, triangle: int, side: str, *, a
         if shares[-1] < 1.0 and distances[order[-1]] < reach * radius:
             break
     which = which[order]
-    return Disc(place, int(which[0]), pieces[order], normals[which], which, shares, float(shares @ areas[order]))
+    return Disc(which, shares, pieces[order], normals[which], float(shares @ areas[order]), place)
 
 
 def _cut(

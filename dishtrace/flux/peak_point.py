@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dishtrace.flux.disc import quarters
+from dishtrace.flux.disc import Patch, quarters
 from dishtrace.flux.peak import PATCH_AREA, patch_about
 from dishtrace.stats import Estimate, total
 
@@ -57,34 +57,6 @@ class PeakPoint:
     first: Estimate
     at_m: np.ndarray
     side: str
-
-
-@dataclass(frozen=True, eq=False)
-class Patch:
-    """Triangles of one side of a part around one of them, whose areas add up to a patch's.
-
-    Parameters
-    ----------
-    index : (m,) int64
-        Triangles of the part. [–]
-    shares : (m,) float64
-        Share of each that belongs to the patch. [–]
-    triangles, normals : (m, 3, 3), (m, 3) float64
-        Corners [m] and unit normals of that side.
-    area : float
-        [m2]
-    """
-
-    index: np.ndarray
-    shares: np.ndarray
-    triangles: np.ndarray
-    normals: np.ndarray
-    area: float
-
-    @property
-    def radius(self) -> float:
-        """Of a disc of that area. [m]"""
-        return float(np.sqrt(self.area / np.pi))
 
 
 def patch_of(mesh: PartMesh, triangle: int, side: str, *, area: float = PATCH_AREA) -> Patch:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from dishtrace.trace.compiling import kernel
+from dishtrace.trace.compiling import device, kernel
 from dishtrace.trace.kernels.batch import BATCH
 from dishtrace.trace.kernels.flock import closest_hits
 from dishtrace.trace.kernels.going import (
@@ -32,17 +32,23 @@ def hits_by_tree(tree, root, mirror, origin, direction, skip, stack, t, number):
         )
 
 
+@device
+def set_out(origin, direction, skip, first, count, g, m):
+    """A batch of rays as light under way, all with power and asking what they meet."""
+    for j in range(count):
+        o, d = origin[first + j], direction[first + j]
+        g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j] = o[0], o[1], o[2], d[0], d[1], d[2]
+        g[POWER_NOW + j], g[ASKING + j], g[END + j] = 1.0, 1.0, FAR
+        m[TRIANGLE_LEFT + j], m[TRIANGLE_MET + j] = skip[first + j], -1
+
+
 @kernel
 def hits_together(tree, root, origin, direction, skip, g, m, flock, t, number):
     """The same for rays that go through the tree together, batch by batch; g, m: columns of light under way."""
     first, n = 0, origin.shape[0]
     while first < n:
         count = min(BATCH, n - first)
-        for j in range(count):
-            o, d = origin[first + j], direction[first + j]
-            g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j] = o[0], o[1], o[2], d[0], d[1], d[2]
-            g[ASKING + j], g[END + j] = 1.0, FAR
-            m[TRIANGLE_LEFT + j], m[TRIANGLE_MET + j] = skip[first + j], -1
+        set_out(origin, direction, skip, first, count, g, m)
         closest_hits(tree, root, g, m, count, flock)
         for j in range(count):
             t[first + j], number[first + j] = g[END + j], m[TRIANGLE_MET + j]
@@ -68,11 +74,7 @@ def hits_on_body(bodies, f, tree, parts, origin, direction, skip, g, m, flock, t
     first, n = 0, origin.shape[0]
     while first < n:
         count = min(BATCH, n - first)
-        for j in range(count):
-            o, d = origin[first + j], direction[first + j]
-            g[PX + j], g[PY + j], g[PZ + j], g[VX + j], g[VY + j], g[VZ + j] = o[0], o[1], o[2], d[0], d[1], d[2]
-            g[POWER_NOW + j], g[END + j] = 1.0, FAR
-            m[TRIANGLE_LEFT + j], m[TRIANGLE_MET + j] = skip[first + j], -1
+        set_out(origin, direction, skip, first, count, g, m)
         meet_body(bodies, f, parts, g, m, np.int64(count))
         for j in range(count):
             is_asking[first + j] = g[ASKING + j] > 0.0

@@ -174,9 +174,13 @@ def test_an_error_that_all_blocks_hide_is_that_of_rounding(share, seed):
     grain, truth = 0.25, 32 * 0.25 * (100.0 + share)
     found = [counted(grain * (100.0 + (generator.random(32) < share)), grain) for _ in range(400)]
     deviations = np.array([(each.value - truth) / each.se for each in found])
-    assert 0.0 <= np.sqrt(np.mean(deviations**2)) < 1.3
+    rms = np.sqrt(np.mean(deviations**2))
+    assert rms < 1.3
+    # half a grain: the blocks tell their own spread, which is larger than that of rounding
+    assert share != 0.5 or rms > 0.8
     assert np.mean(np.abs(deviations) > 2.04) < 0.09
-    assert min(each.se for each in found) >= grain * np.sqrt(32.0 / 12.0) * (1.0 - 1e-12)
+    least = min(each.se for each in found)
+    assert share == 0.5 or least == pytest.approx(0.25 * 1.63299, rel=1e-5)
 
 
 def test_what_got_no_grain_and_coarser_errors_stay():

@@ -7,7 +7,7 @@ direct ray without the sixteen mirror rays to one; lit faces left out; the refle
 import numpy as np
 import pytest
 
-from dishtrace.trace.assembly import N_REFLECTANCE_STEPS
+from dishtrace.trace.assembly import N_REFLECTANCE_STEPS, direct_ray_power
 from dishtrace.trace.kernels import mirror
 from dishtrace.trace.optics import BODY, IS_CLEAR, MIRROR_RAYS_PER_DIRECT, ROLE_OTHER, ROLE_RECEIVER, ROLE_STAND, ROOT
 from dishtrace.trace.turned import PART
@@ -83,6 +83,14 @@ def test_direct_rays_carry_the_sunlight_of_every_triangle(placed):
     closed = np.array([mesh.is_closed for mesh in placed.meshes])[parts.part]
     away = parts.normal @ placed.mirror.pose.sun < -np.sin(placed.sun.shape.edge_rad)
     assert np.array_equal(lit, ~(closed & away))
+
+
+def test_a_direct_ray_adds_no_more_than_all_of_them_do_on_average(placed):
+    """But for faces in grazing light, which are picked more often than they are lit. Catches a factor 2 or 16."""
+    optics = placed.assembly.optics
+    parts = optics.parts
+    lit = np.diff(parts.direct_cdf, prepend=0.0) * parts.direct_power * np.abs(parts.normal @ optics.sun.center)
+    assert lit.sum() <= direct_ray_power(optics) < 1.05 * lit.sum()
 
 
 def test_power_of_a_skin_is_irradiance_times_outline(placed):

@@ -16,6 +16,7 @@ from dishtrace.trace.kernels.going import N_GOING, N_MARKS
 from dishtrace.trace.kernels.triangles import FAR
 from dishtrace.trace.tree import STACK_SIZE, WIDTH, build_tree, joined, new_flock, new_stack
 from dishtrace.vec import normalise
+from tests.support.aimed import IN_PLANE, aimed
 from tests.support.called import from_python
 from tests.support.mirrors import mirror_of
 from tests.support.search import hits_by_search, hits_by_tree, hits_together
@@ -178,7 +179,6 @@ def run_search(corners, origin, direction, skip):
     return t, number
 
 
-IN_PLANE = 4
 # Trees over triangles do not look at the mirror.
 NO_MIRROR = mirror_of(skin(circle(1.0), focal_length=1.0, slope=0.0))
 
@@ -190,16 +190,7 @@ def awkward_rays(triangles, n, seed):
     chosen = triangles[generator.integers(len(triangles), size=n)]
     kind = np.arange(n) % 8
     origin = middle + size * generator.uniform(-1.0, 1.0, (n, 3))
-    weights = generator.dirichlet(np.ones(3), size=n)
-    weights[kind == 1] = np.eye(3)[generator.integers(3, size=np.count_nonzero(kind == 1))]
-    weights[kind == 2, 0] = 0.0
-    weights /= weights.sum(axis=1, keepdims=True)
-    target = np.einsum("nk,nki->ni", weights, chosen)
-    direction = target - origin
-    direction[kind == 3] = generator.normal(size=(np.count_nonzero(kind == 3), 3))
-    in_plane = kind == IN_PLANE
-    origin[in_plane] = chosen[in_plane, 0] + 3.0 * (chosen[in_plane, 1] - chosen[in_plane, 2])
-    direction[in_plane] = target[in_plane] - origin[in_plane]
+    target, direction = aimed(chosen, origin, kind, generator, off_edge=lambda _: 0.0)
     along = kind == 5
     axis = np.eye(3)[generator.integers(3, size=np.count_nonzero(along))]
     origin[along] = target[along] - 2.0 * size * axis
